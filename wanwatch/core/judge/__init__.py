@@ -1,0 +1,6 @@
+"""Judge: what the samples mean.
+
+In:       samples, afterwords, routes and link facts, in the order in which they became known; the time as an argument.
+Out:      effects: events to keep and tell, changes of state, the wish to probe faster or slower.
+Imports:  wanwatch.core.model and the pure parts of the standard library.
+"""
