@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, NamedTuple, TypeAlias
 
-Json: TypeAlias = "None | bool | int | float | str | list[Json] | dict[str, Json]"
+Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
 
 UNPINNED: Final = "unpinned"
 """The name that stands for the path of ordinary traffic, wherever an uplink's name is asked for."""
