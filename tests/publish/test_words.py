@@ -1,0 +1,42 @@
+"""Events in words: every kind has a sentence, and it says who, what and how long."""
+
+import pytest
+
+from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind
+from wanwatch.publish.words import duration, sentence
+
+
+def at(second: float) -> Bounds:
+    instant = int(second * NS_PER_S)
+    return Bounds(instant, instant, instant)
+
+
+@pytest.mark.parametrize("kind", EventKind)
+def test_every_kind_has_a_sentence(kind: EventKind) -> None:
+    """A new kind of event cannot be forgotten here."""
+    assert sentence(Event("x", "harbour-lane", kind, "fibre", at(0)))
+
+
+def test_an_outage_names_the_line_the_place_and_the_length() -> None:
+    """What a person asks first."""
+    event = Event("x", "s", EventKind.OUTAGE, "fibre", at(0), end=at(185), domain=Domain.ACCESS_LINE)
+    assert sentence(event) == "fibre: down on the access line, lasted 3 min 05 s"
+
+
+def test_a_switch_says_how_long_people_were_cut_off() -> None:
+    """An interruption that was not observed is said to be so, not to be zero."""
+    event = Event(
+        "x", "s", EventKind.FAILOVER, None, at(0), from_uplink="fibre", to_uplink="copper", interruption_s=4.25
+    )
+    assert sentence(event) == "failover: traffic moved from fibre to copper, people were cut off for 4.2 s"
+    unseen = Event("x", "s", EventKind.FAILBACK, None, at(0), from_uplink="copper", to_uplink="fibre")
+    assert sentence(unseen).endswith("the interruption was not observed")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(0.04, "0.0 s"), (59.94, "59.9 s"), (60, "1 min 00 s"), (3599.6, "1 h 00 min"), (7620, "2 h 07 min")],
+)
+def test_lengths_of_time_read_naturally(seconds: float, said: str) -> None:
+    """Tenths below a minute, seconds below an hour, minutes beyond."""
+    assert duration(seconds) == said

@@ -1,0 +1,82 @@
+"""The daemon's HTTP side over real loopback sockets."""
+
+from collections.abc import AsyncIterator
+
+import aiohttp
+import pytest
+from aiohttp import web
+
+from wanwatch.core.model import Json
+from wanwatch.publish import Metrics
+from wanwatch.web import make_app, serve
+from wanwatch.web.app import ListenError
+
+HEALTH: dict[str, Json] = {"status": "ok", "site": "harbour-lane"}
+
+
+def address(runner: web.AppRunner) -> str:
+    host, port = runner.addresses[0][:2]
+    return f"http://{host}:{port}"
+
+
+@pytest.fixture
+async def http() -> AsyncIterator[aiohttp.ClientSession]:
+    async with aiohttp.ClientSession() as session:
+        yield session
+
+
+async def test_metrics_speak_the_format_that_is_asked_for(http: aiohttp.ClientSession) -> None:
+    """Text 0.0.4 by default, OpenMetrics when accepted."""
+    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    try:
+        async with http.get(address(runner) + "/metrics") as answer:
+            assert answer.headers["Content-Type"].startswith("text/plain; version=0.0.4")
+            assert (await answer.text()).endswith("\n")
+        accept = {"Accept": "application/openmetrics-text; version=1.0.0"}
+        async with http.get(address(runner) + "/metrics", headers=accept) as answer:
+            assert answer.headers["Content-Type"].startswith("application/openmetrics-text; version=1.0.0")
+            assert (await answer.text()).endswith("# EOF\n")
+    finally:
+        await runner.cleanup()
+
+
+async def test_health_is_an_error_when_something_is_wrong(http: aiohttp.ClientSession) -> None:
+    """A plain HTTP check can tell by the status alone."""
+    said = dict(HEALTH)
+    runner = await serve(make_app(Metrics("s", "1").registry, lambda: said), "127.0.0.1", 0)
+    try:
+        async with http.get(address(runner) + "/health") as answer:
+            assert (answer.status, await answer.json()) == (200, HEALTH)
+        said["status"] = "the store cannot be written"
+        async with http.get(address(runner) + "/health") as answer:
+            assert answer.status == 503
+    finally:
+        await runner.cleanup()
+
+
+async def test_a_token_is_demanded_where_one_is_set(http: aiohttp.ClientSession) -> None:
+    """RFC 6750: no token or a wrong one gets 401 with a challenge."""
+    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH, token="sesame"), "127.0.0.1", 0)  # noqa: S106  # a test's token
+    try:
+        for headers in ({}, {"Authorization": "Bearer wrong"}):
+            async with http.get(address(runner) + "/health", headers=headers) as answer:
+                assert (answer.status, answer.headers["WWW-Authenticate"]) == (401, "Bearer")
+        async with http.get(address(runner) + "/health", headers={"Authorization": "Bearer sesame"}) as answer:
+            assert answer.status == 200
+    finally:
+        await runner.cleanup()
+
+
+async def test_a_taken_port_is_told_in_words() -> None:
+    """The address, the reason and the mend."""
+    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    port = runner.addresses[0][1]
+    try:
+        with pytest.raises(ListenError) as raised:
+            await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", port)
+    finally:
+        await runner.cleanup()
+    assert str(raised.value) == (
+        f"cannot listen on 127.0.0.1:{port}: Address already in use; "
+        "choose another listen.address, or stop what holds it"
+    )

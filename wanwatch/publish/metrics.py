@@ -1,0 +1,183 @@
+"""Metrics for Prometheus: what was asked, what was answered, what was concluded.
+
+Sources:  Prometheus naming practices (base units, `_total`, `_info`). Every label value comes from the configuration
+          or from a fixed set; none can be chosen by a stranger.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, Info
+
+from wanwatch.core.model import (
+    NS_PER_S,
+    SWITCHES,
+    CarryingChanged,
+    Event,
+    EventKind,
+    Outcome,
+    Role,
+    Sample,
+    Series,
+    State,
+    StateChanged,
+)
+
+# From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
+RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
+# From a switch that nobody feels to one that somebody had to mend by hand.
+INTERRUPTION_BUCKETS_S: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 900.0, 3600.0)
+_LOST: Final = frozenset({Outcome.LOST, Outcome.MALFORMED})
+# Response codes with names in the IANA registry that a resolver sends in practice; all others share one label value.
+_RCODES: Final = frozenset({"NOERROR", "FORMERR", "SERVFAIL", "NXDOMAIN", "NOTIMP", "REFUSED"})
+_NONE: Final = "none"
+
+
+class _SeriesMetrics:
+    """The children of one series, looked up once: labels() for each sample would cost more than the counting."""
+
+    __slots__ = ("lost", "rtt", "sent")
+
+    def __init__(self, sent: Counter, lost: Counter, rtt: Histogram) -> None:
+        self.sent, self.lost, self.rtt = sent, lost, rtt
+
+
+class Metrics:
+    """All metrics of one site.
+
+    Args:
+        site: The site's name, a label of every metric.
+        version: The program's version, for `wanwatch_build_info`.
+    """
+
+    def __init__(self, site: str, version: str) -> None:
+        self.registry = CollectorRegistry()
+        self._site = site
+        registry = self.registry
+        Info("wanwatch_build", "Version of this program.", registry=registry).info({"version": version})
+        probe = ("site", "uplink", "target", "kind")
+        uplink = ("site", "uplink")
+        self._sent = Counter(
+            "wanwatch_probe_sent", "Probes that left, by series. A probe that could not be sent is in no count.",
+            probe, registry=registry,
+        )  # fmt: skip
+        self._lost = Counter(
+            "wanwatch_probe_lost", "Probes without a valid answer within their waiting time, by series.",
+            probe, registry=registry,
+        )  # fmt: skip
+        self._rtt = Histogram(
+            "wanwatch_probe_rtt_seconds", "Round-trip time of answered probes, by series.",
+            probe, registry=registry, buckets=RTT_BUCKETS_S,
+        )  # fmt: skip
+        self._state = Gauge(
+            "wanwatch_uplink_state", "1 for the state that the uplink is in, 0 for the other three.",
+            (*uplink, "state"), registry=registry,
+        )  # fmt: skip
+        self._carrying = Gauge(
+            "wanwatch_uplink_carrying", "1 for the uplink that unpinned traffic takes now; absent while unknown.",
+            uplink, registry=registry,
+        )  # fmt: skip
+        self._switches = Counter(
+            "wanwatch_switches", "Changes of the carrying uplink.", ("site", "kind", "from", "to"), registry=registry
+        )
+        self._interruption = Histogram(
+            "wanwatch_interruption_seconds", "How long unpinned traffic got no answer around a switch.",
+            ("site",), registry=registry, buckets=INTERRUPTION_BUCKETS_S,
+        )  # fmt: skip
+        self._outage = Counter(
+            "wanwatch_outage_seconds", "Time the uplink was down, by where it broke.",
+            (*uplink, "domain"), registry=registry,
+        )  # fmt: skip
+        self._observed = Counter(
+            "wanwatch_observed_seconds", "Time in which the uplink's state was known.", uplink, registry=registry
+        )
+        self._unobserved = Counter(
+            "wanwatch_unobserved_seconds", "Time in which the uplink's state was not known while this process ran.",
+            uplink, registry=registry,
+        )  # fmt: skip
+        self._names = Counter(
+            "wanwatch_names_answers", "Answers of resolvers, by response code.",
+            ("site", "uplink", "resolver", "rcode"), registry=registry,
+        )  # fmt: skip
+        self._interruption.labels(site)
+        self._children: dict[Series, _SeriesMetrics] = {}
+        self._states: dict[str, State] = {}
+        self._down_domain: dict[str, str] = {}
+        self._told: set[str] = set()
+        self._ticked_ns: int | None = None
+
+    def follow(self, uplinks: tuple[str, ...]) -> None:
+        """Export these uplinks, and no others: series of an uplink that is gone vanish."""
+        for name in set(self._states) - set(uplinks):
+            self._forget(name)
+        for name in set(uplinks) - set(self._states):
+            self.state(StateChanged(name, State.UNOBSERVED, 0))
+
+    def sample(self, sample: Sample) -> None:
+        """Count one sample."""
+        if sample.outcome is Outcome.NOT_SENT:
+            return
+        mine = self._children.get(sample.series) or self._child(sample.series)
+        mine.sent.inc()
+        if sample.outcome is Outcome.ANSWERED and sample.rtt_ns is not None:
+            mine.rtt.observe(sample.rtt_ns / NS_PER_S)
+        elif sample.outcome in _LOST:
+            mine.lost.inc()
+        if sample.series.role is Role.NAMES and sample.facts:
+            rcode = str(sample.facts.get("rcode", _NONE))
+            label = rcode if rcode in _RCODES else "OTHER"
+            self._names.labels(self._site, sample.series.uplink, sample.series.target, label).inc()
+
+    def state(self, changed: StateChanged) -> None:
+        """Show an uplink's new state."""
+        self._states[changed.uplink] = changed.state
+        for state in State:
+            self._state.labels(self._site, changed.uplink, state.value).set(state is changed.state)
+        for counter in (self._observed, self._unobserved):
+            counter.labels(self._site, changed.uplink)
+
+    def carrying(self, changed: CarryingChanged) -> None:
+        """Show which uplink carries; while that is unknown, the metric is absent rather than wrong."""
+        self._carrying.clear()
+        if changed.known:
+            for name in self._states:
+                self._carrying.labels(self._site, name).set(name == changed.uplink)
+
+    def event(self, event: Event) -> None:
+        """Count an event that has been kept. A switch is counted once, however often it is told again."""
+        if event.kind is EventKind.OUTAGE and event.uplink is not None:
+            self._down_domain[event.uplink] = event.domain.value if event.domain and event.end is None else _NONE
+        if event.kind not in SWITCHES or event.id in self._told:
+            return
+        self._told.add(event.id)
+        self._switches.labels(
+            self._site, event.kind.value, event.from_uplink or _NONE, event.to_uplink or _NONE
+        ).inc()  # fmt: skip
+        if event.interruption_s is not None:
+            self._interruption.labels(self._site).observe(event.interruption_s)
+
+    def tick(self, now_ns: int) -> None:
+        """Add the time since the last tick to the counters of time, by the states that hold now."""
+        elapsed_s = 0.0 if self._ticked_ns is None else (now_ns - self._ticked_ns) / NS_PER_S
+        self._ticked_ns = now_ns
+        for name, state in self._states.items():
+            counter = self._unobserved if state is State.UNOBSERVED else self._observed
+            counter.labels(self._site, name).inc(elapsed_s)
+            if state is State.DOWN:
+                self._outage.labels(self._site, name, self._down_domain.get(name, _NONE)).inc(elapsed_s)
+
+    def _child(self, series: Series) -> _SeriesMetrics:
+        labels = (self._site, series.uplink, series.target, series.kind.value)
+        child = _SeriesMetrics(self._sent.labels(*labels), self._lost.labels(*labels), self._rtt.labels(*labels))
+        self._children[series] = child
+        return child
+
+    def _forget(self, uplink: str) -> None:
+        self._states.pop(uplink, None)
+        self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
+        labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}
+        for metric in (
+            self._sent, self._lost, self._rtt, self._state, self._carrying, self._outage,
+            self._observed, self._unobserved, self._names,
+        ):  # fmt: skip
+            metric.remove_by_labels(dict(labels))
