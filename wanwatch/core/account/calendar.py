@@ -1,0 +1,52 @@
+"""The calendar: local months and days as true stretches of time.
+
+A month is cut in the site's time zone, and is as long as it really was: 743, 744, 745 or 721 hours where the clocks
+change. Every difference is taken in UTC, because the difference of two local times that share a zone is the
+difference of what the clocks showed, not the time that passed.
+
+Source: RFC 3339 for instants with an offset; the zone's rules are the caller's `tzinfo` (the IANA data base).
+"""
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import Final
+
+from wanwatch.core.model import NS_PER_S, Span
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MONTHS_A_YEAR: Final = 12
+
+
+def midnight_unix_ns(day: date, zone: tzinfo) -> int:
+    """Return the instant at which *day* begins in *zone*.
+
+    Where the clocks skip midnight the day begins with the skip; where midnight comes twice, with the first.
+    """
+    begins = datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
+    return (begins - _EPOCH) // timedelta(seconds=1) * NS_PER_S
+
+
+def month_span(year: int, month: int, zone: tzinfo) -> Span:
+    """Return a local month, from its first midnight to the next month's.
+
+    Raises:
+        ValueError: There is no such month.
+    """
+    first = date(year, month, 1)
+    after = date(year + month // _MONTHS_A_YEAR, month % _MONTHS_A_YEAR + 1, 1)
+    return Span(midnight_unix_ns(first, zone), midnight_unix_ns(after, zone))
+
+
+def days(span: Span, zone: tzinfo) -> Iterator[tuple[date, Span]]:
+    """Yield each local day that *span* touches, whole: 23, 24 or 25 hours, or what the zone's rules make of it."""
+    day = local_time(span.start_unix_ns, zone).date()
+    begins = midnight_unix_ns(day, zone)
+    while begins < span.end_unix_ns:
+        after = midnight_unix_ns(day + timedelta(days=1), zone)
+        yield day, Span(begins, after)
+        day, begins = day + timedelta(days=1), after
+
+
+def local_time(unix_ns: int, zone: tzinfo) -> datetime:
+    """Return an instant as the clocks in *zone* showed it, to the microsecond below."""
+    return (_EPOCH + timedelta(microseconds=unix_ns // 1000)).astimezone(zone)

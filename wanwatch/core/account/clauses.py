@@ -1,0 +1,114 @@
+"""Clauses: whether a promise of a contract was kept.
+
+One rule for every measure: a verdict stands only if it stands whatever the unobserved time was like. The figure's
+two bounds say what that time could have made of it. Both keep the limit: met. Both miss it: breached. Otherwise
+undecided, with the reason. A month that still runs has its future among the unobserved time, so it can be breached
+early, once nothing that may still come can mend it, and is met only when it can no longer be missed.
+
+Source: the rule is ours, with no published source; it claims less than a rule that ignores what was not seen.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+from typing import Final
+
+from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.spans import union
+from wanwatch.core.account.timeline import event_span
+from wanwatch.core.model import Domain, Event, EventKind, Span
+
+
+class Verdict(StrEnum):
+    """What became of a clause."""
+
+    MET = "met"
+    BREACHED = "breached"
+    UNDECIDED = "undecided"
+
+
+class Because(StrEnum):
+    """Why a verdict is what it is."""
+
+    HOLDS_ANYWAY = "holds-anyway"
+    FAILS_ANYWAY = "fails-anyway"
+    STILL_RUNNING = "still-running"
+    COULD_TIP = "could-tip"
+    NOTHING_SEEN = "nothing-seen"
+    NOT_MEASURED = "not-measured"
+    RAW_GONE = "raw-gone"
+    NOT_IN_FORCE = "not-in-force"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Promise:
+    """One clause as the contract has it.
+
+    Attributes:
+        measure: `availability`, `delay`, `loss`, or a measure that is not judged here.
+        text: The limit as a person wrote it, such as `at least 99.9%`.
+        limit: The limit in base units (ratio or seconds); None where the clause has no single one.
+        at_least: True where the figure has to reach the limit, False where it must not exceed it.
+        target: The target that it speaks of, or None for any.
+        share: For `delay`: which percentile, in (0, 1).
+        counts_out: What is taken out of both sides: `planned-work`, `our-side`.
+    """
+
+    measure: str
+    text: str
+    limit: Fraction | None
+    at_least: bool = False
+    target: str | None = None
+    share: Fraction | None = None
+    counts_out: frozenset[str] = frozenset()
+
+    def kept_by(self, figure: Figure | None) -> bool | None:
+        """Say whether a figure keeps the limit; None where either is missing."""
+        if figure is None or self.limit is None:
+            return None
+        return figure >= self.limit if self.at_least else figure <= self.limit
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """A verdict and its ground."""
+
+    verdict: Verdict
+    because: Because
+
+
+_RULES: Final = {
+    (True, True): Ruling(Verdict.MET, Because.HOLDS_ANYWAY),
+    (False, False): Ruling(Verdict.BREACHED, Because.FAILS_ANYWAY),
+}
+"""By what the low and the high bound say; every other pair is undecided."""
+
+
+def rule(promise: Promise, found: Bounded, *, running: bool) -> Ruling:
+    """Judge a promise by a bounded figure; *running* says that the period is not over."""
+    if found.value is None:
+        return Ruling(Verdict.UNDECIDED, Because.NOTHING_SEEN)
+    undecided = Ruling(Verdict.UNDECIDED, Because.STILL_RUNNING if running else Because.COULD_TIP)
+    return _RULES.get((promise.kept_by(found.low), promise.kept_by(found.high)), undecided)  # type: ignore[arg-type]
+
+
+def counted_out(promise: Promise, events: Iterable[Event], now_unix_ns: int) -> tuple[Span, ...]:
+    """Return the time that a promise takes out of both sides, from the events of its uplink and its site.
+
+    `planned-work` takes out the announced windows and whatever is marked as lying in one; `our-side` takes out
+    the outages and impairments whose fault domain is our own side.
+    """
+    return union(event_span(event, now_unix_ns) for event in events if _counts_out(promise.counts_out, event))
+
+
+def _counts_out(what: frozenset[str], event: Event) -> bool:
+    planned = event.kind is EventKind.PLANNED_WORK or event.planned
+    ours = event.domain is Domain.OUR_SIDE and event.kind in {EventKind.OUTAGE, EventKind.IMPAIRMENT}
+    return (planned and "planned-work" in what) or (ours and "our-side" in what)
+
+
+def overall(verdicts: Iterable[Verdict]) -> Verdict | None:
+    """Return the worst of the verdicts: breached, then undecided, then met; None without clauses."""
+    said = set(verdicts)
+    return next((v for v in (Verdict.BREACHED, Verdict.UNDECIDED, Verdict.MET) if v in said), None)
