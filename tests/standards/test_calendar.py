@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wanwatch.core.account.calendar import days, local_time, month_span
+from wanwatch.core.account.calendar import daily_hours, days, local_time, month_span
 from wanwatch.core.model import NS_PER_S, Span
 
 HOUR_NS = 3600 * NS_PER_S
@@ -86,6 +86,23 @@ def test_the_hour_that_comes_twice_is_told_by_its_offset() -> None:
     """01:30 on 25 October in London is 00:30Z, and an hour later 01:30Z."""
     first, second = (local_time(instant(f"2026-10-25T{hour}:30:00Z"), LONDON) for hour in ("00", "01"))
     assert [t.isoformat() for t in (first, second)] == ["2026-10-25T01:30:00+01:00", "2026-10-25T01:30:00+00:00"]
+
+
+def test_the_hours_of_a_clause_follow_the_clocks_on_the_wall() -> None:
+    """20:00 to 22:00 in London: 31 spans of 2 h in October, before the change at 19:00Z and after it at 20:00Z."""
+    month = month_span(2026, 10, LONDON)
+    spans = daily_hours(month, LONDON, 20 * 60, 22 * 60)
+    assert len(spans) == 31
+    assert {span.length_ns for span in spans} == {2 * HOUR_NS}
+    assert spans[0].start_unix_ns == instant("2026-10-01T19:00:00Z")
+    assert spans[-1].start_unix_ns == instant("2026-10-31T20:00:00Z")
+
+
+def test_hours_that_pass_midnight_are_cut_at_the_month_s_ends() -> None:
+    """22:00 to 06:00: the month begins with six hours of its first night and ends with two of its last."""
+    month = month_span(2026, 11, LONDON)
+    spans = daily_hours(month, LONDON, 22 * 60, 6 * 60)
+    assert [span.length_ns // HOUR_NS for span in spans] == [6, *[8] * 29, 2]
 
 
 @given(

@@ -10,7 +10,7 @@ from wanwatch.core.account.figures import UNKNOWN, Bounded, Figure
 from wanwatch.core.model import Bounds, Domain, Event, EventKind, Span
 
 AVAILABLE = Promise(measure="availability", text="at least 99.9%", limit=Fraction("0.999"), at_least=True)
-PROMPT = Promise(measure="delay", text="at most 15ms", limit=Fraction("0.015"), share=Fraction("0.95"))
+PROMPT = Promise(measure="delay", text="at most 15ms", limit=Fraction("0.015"), statistic="p95")
 
 
 def found(value: Figure | str, low: Figure | str, high: Figure | str) -> Bounded:
@@ -69,6 +69,7 @@ def test_only_what_the_contract_names_is_counted_out() -> None:
         event(EventKind.OUTAGE, 20, 30, domain=Domain.OUR_SIDE),
         event(EventKind.OUTAGE, 40, 50, domain=Domain.PROVIDER),
         event(EventKind.FAILOVER, 60, 61, domain=Domain.OUR_SIDE),
+        event(EventKind.DRILL, 70, 80),
     ]
 
     def out(*what: str) -> tuple[Span, ...]:
@@ -78,6 +79,7 @@ def test_only_what_the_contract_names_is_counted_out() -> None:
     assert out() == ()
     assert out("planned-work") == (Span(0, 15),)
     assert out("our-side") == (Span(20, 30),)
+    assert out("provider", "drill") == (Span(40, 50), Span(70, 80))
     assert out("planned-work", "our-side") == (Span(0, 15), Span(20, 30))
 
 

@@ -11,10 +11,12 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
 
+from wanwatch.core.account.spans import intersect
 from wanwatch.core.model import NS_PER_S, Span
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MONTHS_A_YEAR: Final = 12
+_DAY_NS: Final = 86_400 * NS_PER_S
 
 
 def midnight_unix_ns(day: date, zone: tzinfo) -> int:
@@ -22,8 +24,7 @@ def midnight_unix_ns(day: date, zone: tzinfo) -> int:
 
     Where the clocks skip midnight the day begins with the skip; where midnight comes twice, with the first.
     """
-    begins = datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
-    return (begins - _EPOCH) // timedelta(seconds=1) * NS_PER_S
+    return _wall_unix_ns(day, 0, zone)
 
 
 def month_span(year: int, month: int, zone: tzinfo) -> Span:
@@ -45,6 +46,22 @@ def days(span: Span, zone: tzinfo) -> Iterator[tuple[date, Span]]:
         after = midnight_unix_ns(day + timedelta(days=1), zone)
         yield day, Span(begins, after)
         day, begins = day + timedelta(days=1), after
+
+
+def daily_hours(span: Span, zone: tzinfo, from_min: int, to_min: int) -> tuple[Span, ...]:
+    """Return the same hours of every local day, in minutes from midnight; where *to_min* is less, past midnight."""
+    found = []
+    first = local_time(span.start_unix_ns, zone).date() - timedelta(days=1)  # its last hours may pass midnight
+    for number in range((span.length_ns // _DAY_NS) + 3):
+        day = first + timedelta(days=number)
+        after = day if to_min > from_min else day + timedelta(days=1)
+        found.append(Span(_wall_unix_ns(day, from_min, zone), _wall_unix_ns(after, to_min, zone)))
+    return intersect(found, [span])
+
+
+def _wall_unix_ns(day: date, minutes: int, zone: tzinfo) -> int:
+    shown = datetime.combine(day, time()) + timedelta(minutes=minutes)
+    return (shown.replace(tzinfo=zone).astimezone(UTC) - _EPOCH) // timedelta(seconds=1) * NS_PER_S
 
 
 def local_time(unix_ns: int, zone: tzinfo) -> datetime:

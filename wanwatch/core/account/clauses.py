@@ -17,7 +17,7 @@ from typing import Final
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.spans import union
 from wanwatch.core.account.timeline import event_span
-from wanwatch.core.model import Domain, Event, EventKind, Span
+from wanwatch.core.model import Event, EventKind, Span
 
 
 class Verdict(StrEnum):
@@ -51,8 +51,9 @@ class Promise:
         limit: The limit in base units (ratio or seconds); None where the clause has no single one.
         at_least: True where the figure has to reach the limit, False where it must not exceed it.
         target: The target that it speaks of, or None for any.
-        share: For `delay`: which percentile, in (0, 1).
-        counts_out: What is taken out of both sides: `planned-work`, `our-side`.
+        statistic: For `delay`: `mean`, `max`, or a percentile such as `p95`.
+        hours_min: The hours of each day that it covers, in minutes from midnight; None for all day.
+        counts_out: What is taken out of both sides: `planned-work`, `drill`, or a fault domain such as `our-side`.
     """
 
     measure: str
@@ -60,7 +61,8 @@ class Promise:
     limit: Fraction | None
     at_least: bool = False
     target: str | None = None
-    share: Fraction | None = None
+    statistic: str | None = None
+    hours_min: tuple[int, int] | None = None
     counts_out: frozenset[str] = frozenset()
 
     def kept_by(self, figure: Figure | None) -> bool | None:
@@ -96,16 +98,19 @@ def rule(promise: Promise, found: Bounded, *, running: bool) -> Ruling:
 def counted_out(promise: Promise, events: Iterable[Event], now_unix_ns: int) -> tuple[Span, ...]:
     """Return the time that a promise takes out of both sides, from the events of its uplink and its site.
 
-    `planned-work` takes out the announced windows and whatever is marked as lying in one; `our-side` takes out
-    the outages and impairments whose fault domain is our own side.
+    `planned-work` takes out the announced windows and whatever is marked as lying in one, `drill` the same of
+    drills; a fault domain takes out the outages and impairments that broke there.
     """
     return union(event_span(event, now_unix_ns) for event in events if _counts_out(promise.counts_out, event))
 
 
 def _counts_out(what: frozenset[str], event: Event) -> bool:
-    planned = event.kind is EventKind.PLANNED_WORK or event.planned
-    ours = event.domain is Domain.OUR_SIDE and event.kind in {EventKind.OUTAGE, EventKind.IMPAIRMENT}
-    return (planned and "planned-work" in what) or (ours and "our-side" in what)
+    marks = {
+        "planned-work": event.planned or event.kind is EventKind.PLANNED_WORK,
+        "drill": event.drill or event.kind is EventKind.DRILL,
+        event.domain: event.kind in {EventKind.OUTAGE, EventKind.IMPAIRMENT},
+    }
+    return any(marks.get(word, False) for word in what)
 
 
 def overall(verdicts: Iterable[Verdict]) -> Verdict | None:
