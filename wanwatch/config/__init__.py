@@ -1,0 +1,12 @@
+"""Config: the configuration file to values that can be trusted.
+
+In:       a TOML file, the environment (for secrets), this machine's interfaces and routes (for a proposal).
+Out:      a frozen Config, or every mistake in the file at once; remarks; the JSON Schema; a proposed file.
+Imports:  wanwatch.core, pydantic, tomllib, zoneinfo. Nothing is sent to the network.
+"""
+
+from wanwatch.config.mistakes import ConfigError, Mistake
+from wanwatch.config.reader import find, load
+from wanwatch.config.schema import Config
+
+__all__ = ["Config", "ConfigError", "Mistake", "find", "load"]

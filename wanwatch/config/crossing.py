@@ -1,0 +1,213 @@
+"""What different tables of the file say of each other: the checks that need more than one value."""
+
+from collections.abc import Callable, Iterator
+from ipaddress import ip_address
+from typing import Final, TypeAlias
+from urllib.parse import urlsplit
+
+from wanwatch.config.contract import Contract, DelayClause, LossClause
+from wanwatch.config.mistakes import Loc
+from wanwatch.config.places import version
+from wanwatch.config.schema import Config, Target, Uplink
+from wanwatch.config.units import show_duration
+
+Crossed: TypeAlias = tuple[Loc, str, str]
+"""Where, why it cannot be, and what to write instead."""
+
+PPPOE_MTU: Final = 1500
+"""RFC 2516 section 7 allows 1492; RFC 4638 lifts it to 1500 where both ends agree; nothing allows more."""
+SHORTEST_EVERY_NS: Final = 10_000_000
+"""A hundred questions a second to one target is the most that is still polite."""
+LONGEST_TIMEOUT_NS: Final = 60_000_000_000
+
+
+def check(config: Config, *, targets_whole: bool) -> Iterator[Crossed]:
+    """Give every mistake that shows only where tables are held against each other.
+
+    Args:
+        config: What could be read of the file.
+        targets_whole: Whether *config* holds every target that the file does.
+    """
+    for rule in _RULES:
+        yield from rule(config)
+    if targets_whole:
+        yield from _without_target(config)
+
+
+def resolved(config: Config) -> Config:
+    """Return *config* with the uplinks of every target filled in."""
+    targets = tuple(
+        target.model_copy(update={"uplinks": uplinks_of(target, config.uplinks)}) for target in config.targets
+    )
+    return config.model_copy(update={"targets": targets})
+
+
+def uplinks_of(target: Target, uplinks: tuple[Uplink, ...]) -> tuple[str, ...]:
+    """Return the names of the uplinks that *target* is asked through: those it names, else all of its family."""
+    return target.uplinks or tuple(uplink.name for uplink in uplinks if _carries(uplink, target.address))
+
+
+def _carries(uplink: Uplink, place: str) -> bool:
+    """Whether the pin has a source of the place's family; a pin without sources, or a host name, fits any."""
+    families = {ip_address(source).version for source in uplink.pin.sources}
+    family = version(place)
+    return not families or family is None or family in families
+
+
+def _same_pin(config: Config) -> Iterator[Crossed]:
+    first: dict[object, str] = {}
+    for index, uplink in enumerate(config.uplinks):
+        if uplink.pin in first and not uplink.pin.targets:
+            reason = f"the pin of {first[uplink.pin]!r} is the same one, so their probes could not be told apart"
+            yield ("uplink", index, "pin"), reason, "pin each uplink its own way"
+        first.setdefault(uplink.pin, uplink.name)
+
+
+def _two_of_a_family(config: Config) -> Iterator[Crossed]:
+    for index, uplink in enumerate(config.uplinks):
+        families = [ip_address(source).version for source in uplink.pin.sources]
+        if len(families) != len(set(families)):
+            reason = "two source addresses of one family"
+            yield ("uplink", index, "pin", "source"), reason, "write one address, or one of IPv4 and one of IPv6"
+
+
+def _rungs(config: Config) -> Iterator[Crossed]:
+    for index, uplink in enumerate(config.uplinks):
+        places = {"gateway": uplink.gateway, "first_hop": uplink.first_hop}
+        for key, place in places.items():
+            if place is not None and not _carries(uplink, place):
+                yield ("uplink", index, key), _no_family(uplink, place), _FAMILY_MEND
+        for number, resolver in enumerate(uplink.resolvers):
+            if not _carries(uplink, resolver):
+                yield ("uplink", index, "resolvers", number), _no_family(uplink, resolver), _FAMILY_MEND
+
+
+_FAMILY_MEND: Final = "write an address of the same family, or give the pin a second source"
+
+
+def _no_family(uplink: Uplink, place: str) -> str:
+    return f"the pin of {uplink.name!r} has no IPv{version(place)} source to ask it from"
+
+
+def _uplinks_of_targets(config: Config) -> Iterator[Crossed]:
+    by_name = {uplink.name: uplink for uplink in config.uplinks}
+    for index, target in enumerate(config.targets):
+        for number, name in enumerate(target.uplinks):
+            loc: Loc = ("target", index, "uplinks", number)
+            uplink = by_name.get(name)
+            if name in target.uplinks[:number]:
+                yield loc, "it stands here twice", "write it once"
+            elif uplink is not None and not _carries(uplink, target.address):
+                yield loc, _no_family(uplink, target.address), "leave it out, or give the pin a second source"
+
+
+def _without_target(config: Config) -> Iterator[Crossed]:
+    asked = {name for target in config.targets for name in uplinks_of(target, config.uplinks)}
+    for index, uplink in enumerate(config.uplinks):
+        if uplink.name not in asked:
+            yield (
+                ("uplink", index, "name"),
+                "no target is asked through this uplink, so nothing would be known of it",
+                "add a [[target]] that it can reach, or name it in a target's uplinks",
+            )
+
+
+def _gateway_routed(config: Config) -> Iterator[Crossed]:
+    """A target that the gateway routes one way only says nothing of any other uplink."""
+    routed = {uplink.name for uplink in config.uplinks if uplink.pin.targets}
+    for index, target in enumerate(config.targets):
+        through = uplinks_of(target, config.uplinks)
+        if len(through) > 1 and routed & set(through):
+            reason = f"the gateway routes targets of {min(routed & set(through))!r} through that uplink only"
+            yield ("target", index), reason, "write the one uplink in this target's uplinks"
+
+
+def _resolvable(config: Config) -> Iterator[Crossed]:
+    by_name = {uplink.name: uplink for uplink in config.uplinks}
+    for index, target in enumerate(config.targets):
+        key = "http" if target.http else "https"
+        if target.endpoint is not None or version(target.address) is not None:
+            continue
+        for name in uplinks_of(target, config.uplinks):
+            if name in by_name and not by_name[name].resolvers:
+                host = urlsplit(target.address).hostname
+                reason = f"uplink {name!r} has no resolvers to find {host!r} with"
+                yield ("target", index, key), reason, "write that uplink's resolvers, or an address in the URL"
+
+
+def _paces(config: Config) -> Iterator[Crossed]:
+    rows: list[tuple[Loc, int, int]] = [
+        (("target", index), target.every_ns, target.timeout_ns) for index, target in enumerate(config.targets)
+    ]
+    for loc, every_ns, timeout_ns in [*rows, (("names",), config.names.every_ns, config.names.timeout_ns)]:
+        if every_ns < SHORTEST_EVERY_NS:
+            yield (*loc, "every"), "too often for other people's machines", 'write "10ms" or longer'
+        if timeout_ns > LONGEST_TIMEOUT_NS:
+            yield (*loc, "timeout"), "nobody waits so long for an answer", 'write "60s" or shorter'
+    carrying = config.carrying
+    if carrying.pulse_ns < SHORTEST_EVERY_NS:
+        yield ("carrying", "pulse"), "too often for other people's machines", 'write "10ms" or longer'
+    if carrying.pulse_ns > carrying.every_ns:
+        usual = show_duration(carrying.every_ns)
+        yield ("carrying", "pulse"), f"the quick pulse is slower than every ({usual})", f'write at most "{usual}"'
+
+
+def _handoffs(config: Config) -> Iterator[Crossed]:
+    for index, uplink in enumerate(config.uplinks):
+        if uplink.handoff.encapsulation == "pppoe" and uplink.handoff.mtu > PPPOE_MTU:
+            reason = f"PPPoE carries at most {PPPOE_MTU} bytes"
+            yield ("uplink", index, "handoff", "mtu"), reason, "write 1492, or 1500 where the provider allows it"
+
+
+def _contracts(config: Config) -> Iterator[Crossed]:
+    for index, uplink in enumerate(config.uplinks):
+        if uplink.contract is not None:
+            for loc, reason, mend in _contract(config, uplink, uplink.contract):
+                yield ("uplink", index, "contract", *loc), reason, mend
+
+
+def _contract(config: Config, uplink: Uplink, contract: Contract) -> Iterator[Crossed]:
+    for number, clause in enumerate(contract.clauses):
+        if isinstance(clause, DelayClause | LossClause) and clause.target is not None:
+            yield from _clause_target(config, uplink, ("clause", number, "target"), clause.target)
+    if contract.starts and contract.ends and contract.ends < contract.starts:
+        yield ("ends",), "the contract would end before it starts", "write a later day"
+    steps = [step.below for step in contract.credit]
+    for number, below in enumerate(steps):
+        if below in steps[:number]:
+            yield ("credit", number, "below"), "there is another step for this share", "keep one of them"
+
+
+def _clause_target(config: Config, uplink: Uplink, loc: Loc, name: str) -> Iterator[Crossed]:
+    for target in config.targets:
+        if target.name == name and uplink.name not in uplinks_of(target, config.uplinks):
+            reason = f"that target is not asked through {uplink.name!r}"
+            yield loc, reason, "name this uplink in the target's uplinks, or another target here"
+
+
+def _notices(config: Config) -> Iterator[Crossed]:
+    for index, notice in enumerate(config.notices):
+        if notice.to.startswith("mailto:") and config.smtp is None:
+            yield ("notice", index, "to"), "there is no mail server to send it by", "write a [smtp] table"
+
+
+def _listening(config: Config) -> Iterator[Crossed]:
+    listen = config.listen
+    if not ip_address(listen.address).is_loopback and listen.token is None:
+        reason = "others can reach it there, and nothing is asked of them"
+        yield ("listen", "address"), reason, "write token_file as well, or an address such as 127.0.0.1:9470"
+
+
+_RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (
+    _same_pin,
+    _two_of_a_family,
+    _rungs,
+    _uplinks_of_targets,
+    _gateway_routed,
+    _resolvable,
+    _paces,
+    _handoffs,
+    _contracts,
+    _notices,
+    _listening,
+)

@@ -1,0 +1,235 @@
+"""Kinds of values that keys of the file take: each checks itself, and describes itself to the JSON Schema."""
+
+import os
+import stat
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Final, TypeAlias
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel as _BaseModel
+from pydantic import BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, WithJsonSchema
+
+from wanwatch.config import places, units
+from wanwatch.config.units import Hours, Money, Schedule, Unfit
+from wanwatch.core.model import UNPINNED
+
+LONGEST_NAME: Final = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What a value is read amid: the folder that relative paths start from, and the environment."""
+
+    folder: Path
+    environ: Mapping[str, str]
+
+
+class Table(_BaseModel):
+    """A table of the file: frozen once read, and a key it does not know is a mistake."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        use_attribute_docstrings=True,
+        arbitrary_types_allowed=True,
+        hide_input_in_errors=True,
+        protected_namespaces=(),
+    )
+
+
+def _text_schema(*examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "examples": list(examples)})
+
+
+def _one_or_many_schema(*examples: str) -> WithJsonSchema:
+    one = {"type": "string", "examples": list(examples)}
+    return WithJsonSchema({"oneOf": [one, {"type": "array", "items": one}]})
+
+
+def _around(info: ValidationInfo) -> Around:
+    return info.context if isinstance(info.context, Around) else Around(Path(), {})
+
+
+def _printable(value: object) -> str:
+    if not isinstance(value, str):
+        raise Unfit(reason="not text", mend="write it in quotes")
+    if not value.strip():
+        raise Unfit(reason="it is empty", mend="write at least one letter")
+    if not value.isprintable():
+        raise Unfit(reason="it holds a character that cannot be printed", mend="write it without control characters")
+    if len(value) > LONGEST_NAME:
+        raise Unfit(reason=f"longer than {LONGEST_NAME} characters", mend="write a shorter one")
+    return value
+
+
+def _uplink_name(value: object) -> str:
+    name = _printable(value)
+    if name == UNPINNED:
+        raise Unfit(
+            reason=f"{UNPINNED!r} is this program's own name for the path of ordinary traffic", mend="write another one"
+        )
+    return name
+
+
+def _zone(value: object) -> str:
+    name = _printable(value)
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError):  # ZoneInfoNotFoundError is a KeyError on its own
+        raise _no_zone() from None
+    except KeyError:
+        raise _no_zone() from None
+    return name
+
+
+def _no_zone() -> Unfit:
+    return Unfit(
+        reason="no such time zone", mend='write a name of the IANA time zone database, such as "Europe/London"'
+    )
+
+
+def _data_dir(value: object, info: ValidationInfo) -> Path:
+    written = _printable(value)
+    folder = Path(os.path.normpath(_around(info).folder / written))
+    nearest = next(place for place in (folder, *folder.parents) if place.exists() or place == place.parent)
+    if not nearest.is_dir():
+        raise Unfit(reason=f"{str(nearest)!r} is a file", mend="write the path of a folder")
+    if not os.access(nearest, os.W_OK | os.X_OK):
+        what = "cannot be written to" if nearest == folder else "cannot be made"
+        raise Unfit(
+            reason=f"this folder {what} by the user who asks ({str(nearest)!r} is not theirs to write)",
+            mend="write another folder, or give that one to the user whom the daemon runs as",
+        )
+    return folder
+
+
+def _secret(variable: str) -> Callable[[object, ValidationInfo], SecretStr | None]:
+    """Return a validator that swaps a file's path for its content; without one it looks at the environment."""
+
+    def read(value: object, info: ValidationInfo) -> SecretStr | None:
+        around = _around(info)
+        if value is None:
+            held = around.environ.get(variable, "").strip()
+            return SecretStr(held) if held else None
+        mend = f"write the path of a file that the daemon's user can read, or set {variable} in its environment"
+        if not isinstance(value, str):
+            raise Unfit(reason="not a path", mend=mend)
+        return SecretStr(_secret_text(around.folder / value, mend))
+
+    return read
+
+
+def _secret_text(path: Path, mend: str) -> str:
+    """Read the one line of a secret's file. No error here shows the path: people do paste the secret itself there."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise Unfit(reason="not a plain file", mend=mend)
+        held = path.read_text("utf-8").strip()
+    except UnicodeDecodeError:
+        raise Unfit(reason="the file does not hold text", mend=mend) from None
+    except (OSError, ValueError):  # ValueError: a zero byte in the path
+        raise Unfit(reason="there is no such file, or it cannot be read", mend=mend) from None
+    if not held or "\n" in held:
+        raise Unfit(reason="the file does not hold exactly one line", mend="write the secret on its first line")
+    return held
+
+
+def _each(parse: Callable[[object], str]) -> Callable[[object], tuple[str, ...]]:
+    """Return a validator for one value or a list of them."""
+
+    def read(value: object) -> tuple[str, ...]:
+        return tuple(parse(one) for one in (value if isinstance(value, list) else [value]))
+
+    return read
+
+
+def _pair(default_port: int | None) -> BeforeValidator:
+    return BeforeValidator(lambda value: places.endpoint(value, default_port))
+
+
+def _resolver(value: object) -> str:
+    """Read a resolver; the usual port is not kept, so that one resolver has one name."""
+    found = places.endpoint(value, places.DNS_PORT)
+    return found.address if found.port == places.DNS_PORT else str(found)
+
+
+def _host_name(value: object) -> str:
+    name = _printable(value)
+    labels = name.rstrip(".").split(".")
+    if len(name) > 253 or not all(  # noqa: PLR2004 - RFC 1035 section 2.3.4, less the root's two bytes
+        0 < len(label) < 64 and label.isascii() and label.replace("-", "a").replace("_", "a").isalnum()  # noqa: PLR2004
+        for label in labels
+    ):
+        raise Unfit(reason="not a domain name", mend='write one such as "www.example.com"')
+    return name
+
+
+def _date(value: object) -> date:
+    if type(value) is not date:  # a datetime is a date too, and is not meant
+        raise Unfit(reason="not a date", mend="write it without quotes, such as 2026-11-03")
+    return value
+
+
+def _notice_to(value: object) -> str:
+    if isinstance(value, str) and value.startswith("mailto:"):
+        box = value.removeprefix("mailto:")
+        local, _, domain = box.partition("@")
+        if local and domain and box.isprintable() and not set(" ,;?&<>") & set(box) and "@" not in domain:
+            return value
+        raise Unfit(reason="not a mail address", mend='write one such as "mailto:ops@example.net"')
+    try:
+        return places.url(value, "https")
+    except Unfit as unfit:
+        mend = 'write "mailto:ops@example.net" or the https URL of a webhook'
+        raise Unfit(reason=unfit.reason, mend=mend) from None
+
+
+Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"type": "string", "minLength": 1})]
+UplinkName: TypeAlias = Annotated[
+    str, BeforeValidator(_uplink_name), WithJsonSchema({"type": "string", "minLength": 1})
+]
+Zone: TypeAlias = Annotated[str, BeforeValidator(_zone), _text_schema("Europe/London")]
+DataDir: TypeAlias = Annotated[Path, BeforeValidator(_data_dir), _text_schema("/var/lib/wanwatch", "./wanwatch-data")]
+Duration: TypeAlias = Annotated[int, BeforeValidator(units.duration), _text_schema("200ms", "5s", "2m", "4h", "30d")]
+Rate: TypeAlias = Annotated[int, BeforeValidator(units.rate), _text_schema("450Mbps")]
+MonthlySize: TypeAlias = Annotated[int, BeforeValidator(units.monthly_size), _text_schema("2 GB/month")]
+Share: TypeAlias = Annotated[Decimal, BeforeValidator(units.share), _text_schema("99.9%")]
+DayHours: TypeAlias = Annotated[Hours, BeforeValidator(units.hours), _text_schema("20:00-22:00")]
+Every: TypeAlias = Annotated[Schedule, BeforeValidator(units.schedule), _text_schema("every 2h jitter 20m")]
+Fee: TypeAlias = Annotated[Money, BeforeValidator(units.money), _text_schema("120.00 GBP")]
+Day: TypeAlias = Annotated[date, BeforeValidator(_date), WithJsonSchema({"type": "string", "format": "date"})]
+Address: TypeAlias = Annotated[str, BeforeValidator(places.address), _text_schema("192.0.2.1", "2001:db8::1")]
+Sources: TypeAlias = Annotated[
+    tuple[str, ...], BeforeValidator(_each(places.address)), _one_or_many_schema("10.20.0.11", "2001:db8:20::11")
+]
+Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema("192.0.2.53", "192.0.2.53:5353")]
+StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192.0.2.1", "192.0.2.1:862")]
+TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
+StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
+Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), _text_schema("eth1")]
+HttpUrl: TypeAlias = Annotated[
+    str, BeforeValidator(lambda value: places.url(value, "http")), _text_schema("http://www.example.com/")
+]
+HttpsUrl: TypeAlias = Annotated[
+    str, BeforeValidator(lambda value: places.url(value, "https")), _text_schema("https://www.example.com/")
+]
+AnyUrl: TypeAlias = Annotated[
+    str, BeforeValidator(lambda value: places.url(value, "http", "https")), _text_schema("http://192.0.2.80/")
+]
+HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), _text_schema("www.example.com")]
+NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), _text_schema("mailto:ops@example.net")]
+Whole: TypeAlias = Annotated[int, Field(strict=True)]
+Yes: TypeAlias = Annotated[bool, Field(strict=True)]
+
+
+LISTEN_TOKEN: Final = "WANWATCH_LISTEN_TOKEN"  # noqa: S105 - the variable's name, not what it holds
+SMTP_PASSWORD: Final = "WANWATCH_SMTP_PASSWORD"  # noqa: S105 - likewise
+SPEED_TOKEN: Final = "WANWATCH_SPEED_TOKEN"  # noqa: S105 - likewise
+_FILE_SCHEMA: Final = _text_schema("/etc/wanwatch/secret")
+ListenToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(LISTEN_TOKEN)), _FILE_SCHEMA]
+SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
+SpeedToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SPEED_TOKEN)), _FILE_SCHEMA]

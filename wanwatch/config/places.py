@@ -1,0 +1,134 @@
+"""Addresses, endpoints, interface names and URLs as they are written in the file.
+
+An address must be an IP literal wherever a measurement is pointed at it: a name would test the resolver as well, and
+could point elsewhere tomorrow.
+"""
+
+import re
+from ipaddress import IPv4Address, IPv6Address, ip_address
+from typing import Final, NamedTuple
+from urllib.parse import urlsplit
+
+from wanwatch.config.units import Unfit
+
+DNS_PORT: Final = 53
+"""RFC 1035 section 4.2."""
+
+INTERFACE_BYTES: Final = 15
+"""Linux: IFNAMSIZ is 16 with the closing zero (linux/if.h)."""
+
+_BRACKETED: Final = re.compile(r"\[([^\[\]]+)\](?::([0-9]{1,5}))?")
+_V4: Final = re.compile(r"([^:\[\]]+)(?::([0-9]{1,5}))?")
+_BROADCAST: Final = IPv4Address("255.255.255.255")
+
+
+class Endpoint(NamedTuple):
+    """An IP address and a UDP or TCP port."""
+
+    address: str
+    port: int
+
+    def __str__(self) -> str:
+        """As it is written in the file."""
+        host = f"[{self.address}]" if ":" in self.address else self.address
+        return f"{host}:{self.port}"
+
+
+def address(value: object) -> str:
+    """Return an IP address in its canonical writing.
+
+    Raises:
+        Unfit: It is a name, or no address, or one that no single machine has.
+    """
+    return str(_parsed(value))
+
+
+def _parsed(value: object) -> IPv4Address | IPv6Address:
+    if not isinstance(value, str):
+        raise Unfit(reason="not an IP address", mend='write it as text, such as "192.0.2.1"')
+    try:
+        found = ip_address(value)
+    except ValueError:
+        raise _no_address(value) from None
+    if found.is_unspecified or found.is_multicast or found == _BROADCAST:
+        raise Unfit(
+            reason="not the address of one machine", mend='write the address of the machine meant, such as "192.0.2.1"'
+        )
+    return found
+
+
+def _no_address(value: str) -> Unfit:
+    if re.search(r"[g-zG-Z]", value) and not re.search(r"[\s/]", value):
+        return Unfit(
+            reason="a name, not an address",
+            mend="write the IP address it stands for: a name would test the resolver as well",
+        )
+    return Unfit(reason="not an IP address", mend='write one such as "192.0.2.1" or "2001:db8::1"')
+
+
+def endpoint(value: object, default_port: int | None) -> Endpoint:
+    """Return an endpoint such as `192.0.2.1:862` or `[2001:db8::1]:862`; with a default port it may be left out.
+
+    Raises:
+        Unfit: The address is none, or the port is missing or out of range.
+    """
+    if not isinstance(value, str):
+        raise Unfit(
+            reason="not an address with a port", mend=f'write it as text, such as "192.0.2.1:{default_port or 443}"'
+        )
+    match = _BRACKETED.fullmatch(value) or _V4.fullmatch(value)
+    # An IPv6 address without brackets has no port: where its colons end and a port's begins, nobody could tell.
+    host, port_text = (match[1], match[2]) if match else (value, None)
+    found = _parsed(host)
+    if port_text is None and default_port is None:
+        shown = f"[{found}]" if found.version == 6 else str(found)  # noqa: PLR2004 - IP version 6
+        raise Unfit(reason="the port is missing", mend=f'write it with its port, such as "{shown}:443"')
+    port = int(port_text) if port_text is not None else default_port or 0
+    if not 0 < port < 1 << 16:
+        raise Unfit(reason="no such port", mend="write a port from 1 to 65535")
+    return Endpoint(str(found), port)
+
+
+def version(place: str) -> int | None:
+    """Return 4 or 6 for an IP address or a URL whose host is one, None for a URL with a host name."""
+    host = urlsplit(place).hostname or "" if "://" in place else place
+    try:
+        return ip_address(host).version
+    except ValueError:
+        return None
+
+
+def interface(value: object) -> str:
+    """Return a network interface's name, by the kernel's own rule for names.
+
+    Source: Linux, dev_valid_name() in net/core/dev.c (from memory).
+    """
+    mend = "write the name as 'ip link' shows it"
+    if not isinstance(value, str):
+        raise Unfit(reason="not an interface name", mend=mend)
+    if re.search(r"[\s/:\x00-\x1f\x7f]", value):
+        raise Unfit(reason="not an interface name (a space, '/' or ':' cannot be in one)", mend=mend)
+    if not 0 < len(value.encode()) <= INTERFACE_BYTES or value in {".", ".."}:
+        raise Unfit(reason=f"not an interface name (1 to {INTERFACE_BYTES} characters)", mend=mend)
+    return value
+
+
+def url(value: object, *schemes: str) -> str:
+    """Return a URL with one of *schemes*, unchanged.
+
+    Raises:
+        Unfit: Another scheme, no host, a bad port, or a user and password in it: those are secrets.
+    """
+    mend = f'write one such as "{schemes[0]}://www.example.com/"'
+    if not isinstance(value, str) or not value.isascii() or not value.isprintable() or " " in value:
+        raise Unfit(reason="not a URL", mend=mend)
+    try:
+        parts = urlsplit(value)
+        port = parts.port
+    except ValueError:
+        raise Unfit(reason="not a URL", mend=mend) from None
+    if parts.scheme not in schemes or not parts.hostname or port == 0:
+        raise Unfit(reason=f"not a URL with {' or '.join(schemes)}", mend=mend)
+    if "@" in parts.netloc:
+        raise Unfit(reason="a user or a password stands in it", mend="write it without; secrets come from files")
+    return value

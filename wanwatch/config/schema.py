@@ -1,0 +1,316 @@
+"""The configuration as values: every table of the file, every key with its meaning and default."""
+
+from datetime import tzinfo
+from decimal import Decimal
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import Field
+
+from wanwatch.config.contract import Contract
+from wanwatch.config.fields import (
+    Address,
+    AnyUrl,
+    DataDir,
+    Duration,
+    Every,
+    HostName,
+    HttpsUrl,
+    HttpUrl,
+    Interface,
+    ListenToken,
+    MonthlySize,
+    NoticeTo,
+    Resolver,
+    Share,
+    SmtpPassword,
+    Sources,
+    SpeedToken,
+    StampPlace,
+    StunPlace,
+    Table,
+    TcpPlace,
+    Text,
+    UplinkName,
+    Whole,
+    Yes,
+    Zone,
+)
+from wanwatch.config.places import DNS_PORT, Endpoint, endpoint
+from wanwatch.config.units import DURATIONS
+from wanwatch.core.model import NS_PER_S, EventKind, JudgeSettings, Kind, Pin
+
+PULSE_NS = 200_000_000
+
+
+class Site(Table):
+    """The office."""
+
+    name: Text
+    """The site's name in reports, metrics and events."""
+    timezone: Zone = "UTC"
+    """Time zone that cuts the months and in which times are printed, by its name in the IANA database."""
+    data_dir: DataDir
+    """Folder of the record. A relative path starts from the folder of the configuration file."""
+    keep_raw_ns: Duration = Field(default=100 * DURATIONS["d"], alias="keep_raw")
+    """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
+
+    @property
+    def zone(self) -> tzinfo:
+        """The time zone itself."""
+        return ZoneInfo(self.timezone)
+
+
+class PinTable(Table):
+    """What forces a probe through this uplink. `interface`, `source`, `mark` and `dscp` may be joined."""
+
+    interface: Interface | None = None
+    """Leave by this network interface."""
+    source: Sources = ()
+    """Leave from this address; a list of two where the uplink has one of IPv4 and one of IPv6."""
+    mark: Annotated[Whole, Field(ge=1, le=0xFFFF_FFFF)] | None = None
+    """Firewall mark by which this machine routes; needs CAP_NET_ADMIN."""
+    dscp: Annotated[Whole, Field(ge=0, le=63)] | None = None
+    """Differentiated services code point (RFC 2474) by which the gateway routes."""
+    targets: Yes = False
+    """True: the gateway itself routes this uplink's targets through this uplink only."""
+
+
+class Handoff(Table):
+    """How the provider hands the line over."""
+
+    link_mbps: Annotated[Whole, Field(gt=0)] | None = None
+    """Speed of the port that the line is handed over on, in Mbit/s."""
+    mtu: Annotated[Whole, Field(ge=576, le=9216)] = 1500
+    """Largest IP packet that the line carries whole, in bytes."""
+    encapsulation: Literal["ethernet", "pppoe"] = "ethernet"
+    """`ethernet`, or `pppoe` where a session runs over it."""
+    vlan: Yes = False
+    """True where frames carry a VLAN tag."""
+
+
+class Uplink(Table):
+    """One way out to the internet. Their order in the file is the order of preference."""
+
+    name: UplinkName
+    """The uplink's name in reports, metrics and events."""
+    pin_table: PinTable = Field(alias="pin")
+    """What forces a probe through this uplink."""
+    gateway: Address | None = None
+    """Address of the gateway on our side of the line; a rung of the ladder that finds the fault domain."""
+    first_hop: Address | None = None
+    """Address of the provider's first router beyond the gateway; the next rung."""
+    resolvers: tuple[Resolver, ...] = ()
+    """The provider's resolvers."""
+    handoff: Handoff = Handoff()
+    """How the provider hands the line over."""
+    metered: Yes = False
+    """True where data is paid for by its amount."""
+    data_budget_bytes: MonthlySize | None = Field(default=None, alias="data_budget")
+    """The most data that probing may use in a month, such as `2 GB/month`."""
+    contract: Contract | None = None
+    """What the provider has promised."""
+
+    @property
+    def pin(self) -> Pin:
+        """The pin, as the rooms that send probes know it."""
+        table = self.pin_table
+        return Pin(
+            interface=table.interface,
+            sources=table.source,
+            mark=table.mark,
+            dscp=table.dscp,
+            targets=table.targets,
+        )
+
+
+class Target(Table):
+    """Something far away that is asked through the uplinks. Exactly one of `echo` to `dns` says how."""
+
+    name: Text
+    """The target's name in reports, metrics and clauses."""
+    echo: Address | None = None
+    """Ask by ICMP echo: an address."""
+    stamp: StampPlace | None = None
+    """Ask by STAMP (RFC 8762): an address, with a port if it is not 862."""
+    tcp: TcpPlace | None = None
+    """Ask by a TCP connection: an address and a port."""
+    http: HttpUrl | None = None
+    """Ask by fetching this http URL."""
+    https: HttpsUrl | None = None
+    """Ask by fetching this https URL."""
+    dns: Resolver | None = None
+    """Ask by a DNS question to this server: an address, with a port if it is not 53. Needs `ask`."""
+    ask: HostName | None = None
+    """With `dns`: the name whose address is asked for."""
+    every_ns: Duration = Field(default=NS_PER_S, alias="every")
+    """Interval between questions."""
+    timeout_ns: Duration = Field(default=2 * NS_PER_S, alias="timeout")
+    """Waiting time after which a question counts as lost; at most a minute."""
+    uplinks: tuple[Text, ...] = ()
+    """Names of the uplinks that it is asked through; if left out, all that have an address of its family."""
+
+    @property
+    def kind(self) -> Kind:
+        """How it is asked; https is `Kind.HTTP` too."""
+        given = {Kind.ECHO: self.echo, Kind.STAMP: self.stamp, Kind.TCP: self.tcp, Kind.DNS: self.dns}
+        return next((kind for kind, place in given.items() if place is not None), Kind.HTTP)
+
+    @property
+    def endpoint(self) -> Endpoint | None:
+        """Address and port; the port is 0 for echo. None where it is a URL."""
+        if self.echo is not None:
+            return Endpoint(self.echo, 0)
+        return endpoint(self.dns, DNS_PORT) if self.dns is not None else self.stamp or self.tcp
+
+    @property
+    def address(self) -> str:
+        """The address, or the whole URL."""
+        return self.endpoint.address if self.endpoint else self.http or self.https or ""
+
+    @property
+    def port(self) -> int | None:
+        """UDP or TCP port; None where the kind or the URL says."""
+        return self.endpoint.port or None if self.endpoint else None
+
+
+class Names(Table):
+    """Whether names resolve: questions to each uplink's resolvers, through that uplink."""
+
+    ask: tuple[HostName, ...] = ()
+    """Names to ask for in turn; with none, names are not watched."""
+    every_ns: Duration = Field(default=10 * NS_PER_S, alias="every")
+    """Interval between questions to one resolver."""
+    timeout_ns: Duration = Field(default=2 * NS_PER_S, alias="timeout")
+    """Waiting time after which a question counts as lost."""
+
+
+class Judge(Table):
+    """The rules' numbers."""
+
+    down_after_ns: Duration = Field(default=5 * NS_PER_S, alias="down_after")
+    """An uplink is down once every target has been silent for so long."""
+    up_after_ns: Duration = Field(default=30 * NS_PER_S, alias="up_after")
+    """It is up again once a majority has answered for so long."""
+    impaired_loss: Share = Decimal("0.03")
+    """It is impaired where so much is lost within the window."""
+    impaired_delay_ns: Duration = Field(default=50_000_000, alias="impaired_delay")
+    """It is impaired where the 95th percentile of delay is so far above the line's own usual."""
+    window_ns: Duration = Field(default=60 * NS_PER_S, alias="window")
+    """The window that impairment is judged over."""
+    stuck_after_ns: Duration = Field(default=30 * NS_PER_S, alias="stuck_after")
+    """A failover is stuck where traffic has stayed on a down line for so long while another was up."""
+
+    def settings(self) -> JudgeSettings:
+        """The same numbers, as the judge takes them."""
+        return JudgeSettings(
+            down_after_ns=self.down_after_ns,
+            up_after_ns=self.up_after_ns,
+            impaired_loss_ratio=float(self.impaired_loss),
+            impaired_delay_ns=self.impaired_delay_ns,
+            window_ns=self.window_ns,
+            stuck_after_ns=self.stuck_after_ns,
+        )
+
+
+class Carrying(Table):
+    """Which uplink ordinary traffic takes, and how long a switch cuts people off."""
+
+    stun: tuple[StunPlace, ...] = ()
+    """STUN servers (RFC 8489): the addresses they see from each uplink and from ordinary traffic are compared."""
+    every_ns: Duration = Field(default=5 * NS_PER_S, alias="every")
+    """Interval between those comparisons."""
+    pulse_ns: Duration = Field(default=PULSE_NS, alias="pulse")
+    """Interval of the quick probing that times outages and interruptions; at least 10ms."""
+
+
+class Speed(Table):
+    """Speed tests."""
+
+    server: AnyUrl | None = None
+    """URL of a reflector; or give `down` and `up`."""
+    down: AnyUrl | None = None
+    """URL to download from."""
+    up: AnyUrl | None = None
+    """URL to upload to."""
+    token: SpeedToken = Field(default=None, alias="token_file", validate_default=True)
+    """File that holds the reflector's token; or WANWATCH_SPEED_TOKEN in the environment."""
+    at: Every | None = None
+    """When: such as `every 2h jitter 20m`; only on demand if left out."""
+    seconds: Annotated[Whole, Field(ge=1, le=60)] = 10
+    """How long one test runs in each direction, in seconds."""
+
+
+class Listen(Table):
+    """Where the status page, the JSON API and /metrics are served."""
+
+    place: TcpPlace = Field(default=Endpoint("127.0.0.1", 9470), alias="address")
+    """Address and port to listen on. Beyond loopback a token is needed."""
+    token: ListenToken = Field(default=None, alias="token_file", validate_default=True)
+    """File that holds the token that readers show as Bearer; or WANWATCH_LISTEN_TOKEN in the environment."""
+
+    @property
+    def address(self) -> str:
+        """The address to listen on."""
+        return self.place.address
+
+    @property
+    def port(self) -> int:
+        """The TCP port to listen on."""
+        return self.place.port
+
+
+class Notice(Table):
+    """Whom to tell of what."""
+
+    to: NoticeTo
+    """A mail address as `mailto:ops@example.net`, or the https URL of a webhook."""
+    on: tuple[Literal[tuple(kind.value for kind in EventKind)], ...] = (  # type: ignore[valid-type]  # the enum's words
+        "outage",
+        "stuck-failover",
+        "failover",
+        "failback",
+    )
+    """Kinds of events to tell of."""
+
+
+class Smtp(Table):
+    """The mail server that notices leave by."""
+
+    host: HostName | Address
+    """The mail server's name or address."""
+    port: Annotated[Whole, Field(ge=1, le=65535)] = 587
+    """Its port."""
+    security: Literal["starttls", "tls", "none"] = "starttls"
+    """How the connection is protected."""
+    sender: Text
+    """Mail address that notices come from."""
+    user: Text | None = None
+    """Name to sign in with."""
+    password: SmtpPassword = Field(default=None, alias="password_file", validate_default=True)
+    """File that holds the password; or WANWATCH_SMTP_PASSWORD in the environment."""
+
+
+class Config(Table):
+    """The whole file."""
+
+    site: Site
+    """The office."""
+    uplinks: tuple[Uplink, ...] = Field(min_length=1, alias="uplink")
+    """The ways out to the internet, in order of preference."""
+    targets: tuple[Target, ...] = Field(min_length=1, alias="target")
+    """What is asked through them."""
+    names: Names = Names()
+    """Whether names resolve."""
+    judge: Judge = Judge()
+    """The rules' numbers."""
+    carrying: Carrying = Carrying()
+    """Which uplink ordinary traffic takes."""
+    speed: Speed | None = None
+    """Speed tests."""
+    listen: Listen = Field(default_factory=dict, validate_default=True)  # an empty table, read like the file's
+    """Where the status page, the JSON API and /metrics are served."""
+    notices: tuple[Notice, ...] = Field(default=(), alias="notice")
+    """Whom to tell of what."""
+    smtp: Smtp | None = None
+    """The mail server that notices leave by."""

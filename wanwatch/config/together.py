@@ -1,0 +1,82 @@
+"""Keys that only go together, judged on the document itself so that a bad value beside them hides nothing."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final, TypeAlias
+
+from wanwatch.config.mistakes import Loc, Mistake, path_of
+
+Found: TypeAlias = tuple[Loc, Mistake]
+
+WAYS_TO_ASK: Final = ("echo", "stamp", "tcp", "http", "https", "dns")
+WAYS_TO_PIN: Final = ("interface", "source", "mark", "dscp", "targets")
+
+
+def check(document: Mapping[str, Any]) -> list[Found]:
+    """Return the mistakes of keys that lack, or exclude, each other."""
+    found: list[Found] = []
+    for loc, table in tables(document, "target"):
+        found += _target(loc, table)
+    for loc, table in tables(document, "uplink"):
+        found += _pin((*loc, "pin"), table.get("pin"))
+        contract = table.get("contract")
+        if isinstance(contract, dict):
+            for below, clause in tables(contract, "clause"):
+                found += _speed_clause((*loc, "contract", *below), clause)
+    if isinstance(speed := document.get("speed"), dict):
+        found += _speed(speed)
+    return found
+
+
+def tables(table: Mapping[str, Any], key: str) -> Iterator[tuple[Loc, dict[str, Any]]]:
+    """Give each table of the list under *key*; what is no table is another round's mistake."""
+    rows = table.get(key)
+    for index, row in enumerate(rows if isinstance(rows, list) else ()):
+        if isinstance(row, dict):
+            yield (key, index), row
+
+
+def _target(loc: Loc, table: Mapping[str, Any]) -> Iterator[Found]:
+    given = [way for way in WAYS_TO_ASK if way in table]
+    if not given:
+        yield say(loc, "it does not say how to ask", f"write one of {', '.join(WAYS_TO_ASK)}")
+    if len(given) > 1:
+        yield say(loc, f"it says {' and '.join(given)}", "keep one, and make a target of each other")
+    if "dns" in given and "ask" not in table:
+        yield say((*loc, "ask"), "this key is missing", "write the name to ask this server for")
+    if "ask" in table and "dns" not in given:
+        yield say(
+            (*loc, "ask"), "only a dns target asks for a name", "leave it out, or write dns = the server's address"
+        )
+
+
+def _pin(loc: Loc, pin: object) -> Iterator[Found]:
+    if not isinstance(pin, dict):
+        return
+    given = [way for way in WAYS_TO_PIN if way in pin and pin[way] is not False]
+    if not given:
+        yield say(loc, "it pins nothing", f"write one of {', '.join(WAYS_TO_PIN)}")
+    if pin.get("targets") is True and len(given) > 1:
+        yield say(loc, "targets = true stands alone: the gateway does the pinning", "keep one kind of pin")
+
+
+def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:
+    if clause.get("measure") not in {"speed-down", "speed-up"}:
+        return
+    usual = [key for key in ("usual", "share") if key in clause]
+    if "floor" in clause and usual:
+        yield say(loc, "it promises a floor and a usual speed at once", "make two clauses of it")
+    elif "floor" not in clause and len(usual) != 2:  # noqa: PLR2004 - both of them
+        yield say(loc, "it has no limit", "write floor, or usual and share")
+
+
+def _speed(speed: Mapping[str, Any]) -> Iterator[Found]:
+    ways = [key for key in ("down", "up") if key in speed]
+    if "server" in speed and ways:
+        yield say(("speed",), "it says server as well as down or up", "keep the server, or the pair of URLs")
+    elif "server" not in speed and len(ways) != 2:  # noqa: PLR2004 - both of them
+        yield say(("speed",), "it does not say what to test against", "write server, or down and up")
+
+
+def say(loc: Loc, reason: str, mend: str) -> Found:
+    """Make the mistake of the table or the missing key at *loc*, which shows no value."""
+    return loc, Mistake(path_of(loc), None, reason, mend)
