@@ -1,6 +1,12 @@
 """Wire: packets to values and back.
 
 In:       bytes from a socket, or the values of a packet to be sent.
-Out:      bytes, or a frozen value, or the codec's own malformed result; never an exception for a bad packet.
-Imports:  the pure parts of the standard library.
+Out:      bytes, or a frozen value, or `Malformed`; never an exception for a bad packet.
+Imports:  wanwatch.core.model (causes of refusal) and the pure parts of the standard library.
+
+One module a format: `icmp`, `stamp`, `stun`, `rtnetlink`.
 """
+
+from wanwatch.core.wire.malformed import Malformed
+
+__all__ = ["Malformed"]
