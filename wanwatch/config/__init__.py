@@ -6,7 +6,7 @@ Imports:  wanwatch.core, pydantic, tomllib, zoneinfo. Nothing is sent to the net
 """
 
 from wanwatch.config.mistakes import ConfigError, Mistake
-from wanwatch.config.reader import find, load
+from wanwatch.config.reader import find, json_schema, load
 from wanwatch.config.schema import Config
 
-__all__ = ["Config", "ConfigError", "Mistake", "find", "load"]
+__all__ = ["Config", "ConfigError", "Mistake", "find", "json_schema", "load"]

@@ -139,7 +139,9 @@ def _paces(config: Config) -> Iterator[Crossed]:
     rows: list[tuple[Loc, int, int]] = [
         (("target", index), target.every_ns, target.timeout_ns) for index, target in enumerate(config.targets)
     ]
-    for loc, every_ns, timeout_ns in [*rows, (("names",), config.names.every_ns, config.names.timeout_ns)]:
+    if (names := config.names) is not None:
+        rows.append((("names",), names.every_ns, names.timeout_ns))
+    for loc, every_ns, timeout_ns in rows:
         if every_ns < SHORTEST_EVERY_NS:
             yield (*loc, "every"), "too often for other people's machines", 'write "10ms" or longer'
         if timeout_ns > LONGEST_TIMEOUT_NS:

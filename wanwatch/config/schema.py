@@ -177,8 +177,8 @@ class Target(Table):
 class Names(Table):
     """Whether names resolve: questions to each uplink's resolvers, through that uplink."""
 
-    ask: tuple[HostName, ...] = ()
-    """Names to ask for in turn; with none, names are not watched."""
+    ask: tuple[HostName, ...] = Field(min_length=1)
+    """Names to ask for."""
     every_ns: Duration = Field(default=10 * NS_PER_S, alias="every")
     """Interval between questions to one resolver."""
     timeout_ns: Duration = Field(default=2 * NS_PER_S, alias="timeout")
@@ -300,8 +300,8 @@ class Config(Table):
     """The ways out to the internet, in order of preference."""
     targets: tuple[Target, ...] = Field(min_length=1, alias="target")
     """What is asked through them."""
-    names: Names = Names()
-    """Whether names resolve."""
+    names: Names | None = None
+    """Whether names resolve; not watched if left out."""
     judge: Judge = Judge()
     """The rules' numbers."""
     carrying: Carrying = Carrying()
