@@ -5,8 +5,9 @@ Out:      a frozen Config, or every mistake in the file at once; remarks; the JS
 Imports:  wanwatch.core, pydantic, tomllib, zoneinfo. Nothing is sent to the network.
 """
 
+from wanwatch.config.described import json_schema
 from wanwatch.config.mistakes import ConfigError, Mistake
-from wanwatch.config.reader import find, json_schema, load
+from wanwatch.config.reader import find, load
 from wanwatch.config.schema import Config
 
 __all__ = ["Config", "ConfigError", "Mistake", "find", "json_schema", "load"]

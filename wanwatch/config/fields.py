@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Final, TypeAlias
+from typing import Annotated, Any, Final, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel as _BaseModel
@@ -38,7 +38,13 @@ class Table(_BaseModel):
         arbitrary_types_allowed=True,
         hide_input_in_errors=True,
         protected_namespaces=(),
+        validate_default=True,  # so that defaults are written as the file writes them
     )
+
+
+def usually(written: object, alias: str | None = None) -> Any:
+    """Return a key's default, *written* as the file would write it and read likewise."""
+    return Field(default=written, alias=alias)
 
 
 def _text_schema(*examples: str) -> WithJsonSchema:
@@ -142,7 +148,7 @@ def _each(parse: Callable[[object], str]) -> Callable[[object], tuple[str, ...]]
     """Return a validator for one value or a list of them."""
 
     def read(value: object) -> tuple[str, ...]:
-        return tuple(parse(one) for one in (value if isinstance(value, list) else [value]))
+        return tuple(parse(one) for one in (value if isinstance(value, list | tuple) else [value]))
 
     return read
 

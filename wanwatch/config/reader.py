@@ -171,8 +171,3 @@ def _in_order(document: Document, found: list[tuple[Loc, Mistake]]) -> list[Mist
 
     told = {str(mistake): mistake for _, mistake in sorted(found, key=lambda pair: place(pair[0]))}
     return list(told.values())
-
-
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the file, with the meaning of every key."""
-    return Config.model_json_schema(by_alias=True, mode="validation")

@@ -1,7 +1,6 @@
 """The configuration as values: every table of the file, every key with its meaning and default."""
 
 from datetime import tzinfo
-from decimal import Decimal
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
@@ -35,12 +34,10 @@ from wanwatch.config.fields import (
     Whole,
     Yes,
     Zone,
+    usually,
 )
 from wanwatch.config.places import DNS_PORT, Endpoint, endpoint
-from wanwatch.config.units import DURATIONS
-from wanwatch.core.model import NS_PER_S, EventKind, JudgeSettings, Kind, Pin
-
-PULSE_NS = 200_000_000
+from wanwatch.core.model import EventKind, JudgeSettings, Kind, Pin
 
 
 class Site(Table):
@@ -52,7 +49,7 @@ class Site(Table):
     """Time zone that cuts the months and in which times are printed, by its name in the IANA database."""
     data_dir: DataDir
     """Folder of the record. A relative path starts from the folder of the configuration file."""
-    keep_raw_ns: Duration = Field(default=100 * DURATIONS["d"], alias="keep_raw")
+    keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
 
     @property
@@ -102,7 +99,7 @@ class Uplink(Table):
     """Address of the provider's first router beyond the gateway; the next rung."""
     resolvers: tuple[Resolver, ...] = ()
     """The provider's resolvers."""
-    handoff: Handoff = Handoff()
+    handoff: Handoff = usually({})
     """How the provider hands the line over."""
     metered: Yes = False
     """True where data is paid for by its amount."""
@@ -143,9 +140,9 @@ class Target(Table):
     """Ask by a DNS question to this server: an address, with a port if it is not 53. Needs `ask`."""
     ask: HostName | None = None
     """With `dns`: the name whose address is asked for."""
-    every_ns: Duration = Field(default=NS_PER_S, alias="every")
+    every_ns: Duration = usually("1s", alias="every")
     """Interval between questions."""
-    timeout_ns: Duration = Field(default=2 * NS_PER_S, alias="timeout")
+    timeout_ns: Duration = usually("2s", alias="timeout")
     """Waiting time after which a question counts as lost; at most a minute."""
     uplinks: tuple[Text, ...] = ()
     """Names of the uplinks that it is asked through; if left out, all that have an address of its family."""
@@ -179,26 +176,26 @@ class Names(Table):
 
     ask: tuple[HostName, ...] = Field(min_length=1)
     """Names to ask for."""
-    every_ns: Duration = Field(default=10 * NS_PER_S, alias="every")
+    every_ns: Duration = usually("10s", alias="every")
     """Interval between questions to one resolver."""
-    timeout_ns: Duration = Field(default=2 * NS_PER_S, alias="timeout")
+    timeout_ns: Duration = usually("2s", alias="timeout")
     """Waiting time after which a question counts as lost."""
 
 
 class Judge(Table):
     """The rules' numbers."""
 
-    down_after_ns: Duration = Field(default=5 * NS_PER_S, alias="down_after")
+    down_after_ns: Duration = usually("5s", alias="down_after")
     """An uplink is down once every target has been silent for so long."""
-    up_after_ns: Duration = Field(default=30 * NS_PER_S, alias="up_after")
+    up_after_ns: Duration = usually("30s", alias="up_after")
     """It is up again once a majority has answered for so long."""
-    impaired_loss: Share = Decimal("0.03")
+    impaired_loss: Share = usually("3%")
     """It is impaired where so much is lost within the window."""
-    impaired_delay_ns: Duration = Field(default=50_000_000, alias="impaired_delay")
+    impaired_delay_ns: Duration = usually("50ms", alias="impaired_delay")
     """It is impaired where the 95th percentile of delay is so far above the line's own usual."""
-    window_ns: Duration = Field(default=60 * NS_PER_S, alias="window")
+    window_ns: Duration = usually("60s", alias="window")
     """The window that impairment is judged over."""
-    stuck_after_ns: Duration = Field(default=30 * NS_PER_S, alias="stuck_after")
+    stuck_after_ns: Duration = usually("30s", alias="stuck_after")
     """A failover is stuck where traffic has stayed on a down line for so long while another was up."""
 
     def settings(self) -> JudgeSettings:
@@ -218,9 +215,9 @@ class Carrying(Table):
 
     stun: tuple[StunPlace, ...] = ()
     """STUN servers (RFC 8489): the addresses they see from each uplink and from ordinary traffic are compared."""
-    every_ns: Duration = Field(default=5 * NS_PER_S, alias="every")
+    every_ns: Duration = usually("5s", alias="every")
     """Interval between those comparisons."""
-    pulse_ns: Duration = Field(default=PULSE_NS, alias="pulse")
+    pulse_ns: Duration = usually("200ms", alias="pulse")
     """Interval of the quick probing that times outages and interruptions; at least 10ms."""
 
 
@@ -233,7 +230,7 @@ class Speed(Table):
     """URL to download from."""
     up: AnyUrl | None = None
     """URL to upload to."""
-    token: SpeedToken = Field(default=None, alias="token_file", validate_default=True)
+    token: SpeedToken = Field(default=None, alias="token_file")
     """File that holds the reflector's token; or WANWATCH_SPEED_TOKEN in the environment."""
     at: Every | None = None
     """When: such as `every 2h jitter 20m`; only on demand if left out."""
@@ -244,9 +241,9 @@ class Speed(Table):
 class Listen(Table):
     """Where the status page, the JSON API and /metrics are served."""
 
-    place: TcpPlace = Field(default=Endpoint("127.0.0.1", 9470), alias="address")
+    place: TcpPlace = usually("127.0.0.1:9470", alias="address")
     """Address and port to listen on. Beyond loopback a token is needed."""
-    token: ListenToken = Field(default=None, alias="token_file", validate_default=True)
+    token: ListenToken = Field(default=None, alias="token_file")
     """File that holds the token that readers show as Bearer; or WANWATCH_LISTEN_TOKEN in the environment."""
 
     @property
@@ -287,7 +284,7 @@ class Smtp(Table):
     """Mail address that notices come from."""
     user: Text | None = None
     """Name to sign in with."""
-    password: SmtpPassword = Field(default=None, alias="password_file", validate_default=True)
+    password: SmtpPassword = Field(default=None, alias="password_file")
     """File that holds the password; or WANWATCH_SMTP_PASSWORD in the environment."""
 
 
@@ -302,13 +299,13 @@ class Config(Table):
     """What is asked through them."""
     names: Names | None = None
     """Whether names resolve; not watched if left out."""
-    judge: Judge = Judge()
+    judge: Judge = usually({})
     """The rules' numbers."""
-    carrying: Carrying = Carrying()
+    carrying: Carrying = usually({})
     """Which uplink ordinary traffic takes."""
     speed: Speed | None = None
     """Speed tests."""
-    listen: Listen = Field(default_factory=dict, validate_default=True)  # an empty table, read like the file's
+    listen: Listen = usually({})
     """Where the status page, the JSON API and /metrics are served."""
     notices: tuple[Notice, ...] = Field(default=(), alias="notice")
     """Whom to tell of what."""
