@@ -1,0 +1,12 @@
+"""Store: keeps what was observed and what was concluded from it.
+
+In:       samples, afterwords, events and small values from the daemon's event loop; a path; a clock.
+Out:      the record of one or many sites: minute blocks, events, alive spans, values kept across restarts.
+Imports:  wanwatch.core, asyncio, threading, sqlite3. Never the probes, the metrics or the reports.
+"""
+
+from wanwatch.store._errors import NoRecordError, StoreError, StoreLockedError, StoreSchemaError
+from wanwatch.store.keeper import SqliteKeeper
+from wanwatch.store.record import SqliteRecord
+
+__all__ = ["NoRecordError", "SqliteKeeper", "SqliteRecord", "StoreError", "StoreLockedError", "StoreSchemaError"]

@@ -1,0 +1,141 @@
+"""The writer thread's hand on the database file. Each public method is one transaction, committed to the disk."""
+
+import sqlite3
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Final
+
+from wanwatch.core.model import Series
+from wanwatch.store._blocks import Gathered, empty, merge
+from wanwatch.store._errors import WriteError
+from wanwatch.store._rows import BLOCK_COLUMNS, EVENT_COLUMNS, Row, block_of, block_row
+from wanwatch.store._schema import connect
+
+_PUT_BLOCK: Final = (
+    f"INSERT OR REPLACE INTO minute (minute, series_id, {BLOCK_COLUMNS})"  # noqa: S608 - columns are our own constant
+    f" VALUES ({', '.join('?' * 16)})"
+)
+_GET_BLOCK: Final = f"SELECT {BLOCK_COLUMNS} FROM minute WHERE minute = ? AND series_id = ?"  # noqa: S608 - as above
+_PUT_EVENT: Final = f"INSERT OR REPLACE INTO event (site_id, {EVENT_COLUMNS}) VALUES ({', '.join('?' * 17)})"  # noqa: S608 - as above
+_PUT_NOTE: Final = "INSERT OR REPLACE INTO note (site_id, key, value) VALUES (?, ?, ?)"
+# Two runs may begin at one instant of a clock that was set back; the longer one holds.
+_PUT_ALIVE: Final = (
+    "INSERT INTO alive (site_id, started, last) VALUES (?, ?, ?)"
+    " ON CONFLICT DO UPDATE SET last = max(last, excluded.last)"
+)
+_OURS: Final = "series_id IN (SELECT id FROM series WHERE site_id = ?)"
+_EMPTY_RAW: Final = f"UPDATE minute SET offsets = x'', rtts = x'' WHERE minute >= ? AND minute < ? AND {_OURS}"  # noqa: S608 - as above
+_DELETE_MINUTES: Final = f"DELETE FROM minute WHERE minute >= ? AND minute < ? AND {_OURS}"  # noqa: S608 - as above
+
+
+class SqliteLedger:
+    """One site's rows in one file.
+
+    Args:
+        path: The database file, made if it is not there.
+        site: The site's name.
+
+    Raises:
+        StoreError: The file will not do, and waiting will not mend it.
+        WriteError: The file cannot be written now; so does every method.
+    """
+
+    def __init__(self, path: Path, site: str) -> None:
+        with _as_write_error():
+            self._db = connect(path)
+        self._series: dict[Series, int] = {}
+        try:
+            with self._transaction():
+                self._db.execute("INSERT OR IGNORE INTO site (name) VALUES (?)", (site,))
+                row = self._db.execute("SELECT id FROM site WHERE name = ?", (site,)).fetchone()
+        except WriteError:
+            self.close()
+            raise
+        self._site: int = row[0]
+
+    def close(self) -> None:
+        """Let go of the file; what was committed is safe whether or not this goes well."""
+        with suppress(sqlite3.Error):
+            self._db.close()
+
+    def keep(self, events: Collection[Row], notes: Mapping[str, str], alive: Mapping[int, int]) -> None:
+        """Commit event rows, notes (JSON texts by key) and alive spans (start to last mark)."""
+        with self._transaction():
+            self._db.executemany(_PUT_EVENT, ((self._site, *row) for row in events))
+            self._db.executemany(_PUT_NOTE, ((self._site, *note) for note in notes.items()))
+            self._put_alive(alive)
+
+    def keep_minute(self, minute: int, gathered: Mapping[Series, Gathered], alive: Mapping[int, int]) -> None:
+        """Merge what was gathered of a minute into its blocks, and mark this run alive, in one commit."""
+        with self._transaction():
+            self._db.executemany(_PUT_BLOCK, [self._merged(minute, *item) for item in gathered.items()])
+            self._put_alive(alive)
+
+    def oldest_minute(self) -> int | None:
+        """Return the first minute of the file, or None."""
+        with _as_write_error():
+            found: int | None = self._db.execute("SELECT min(minute) FROM minute").fetchone()[0]
+        return found
+
+    def raw_from_minute(self) -> int:
+        """Return the minute before which raw arrays are emptied already."""
+        with _as_write_error():
+            row = self._db.execute("SELECT raw_from_minute FROM site WHERE id = ?", (self._site,)).fetchone()
+        return int(row[0])
+
+    def empty_raw(self, from_minute: int, to_minute: int) -> None:
+        """Empty the raw arrays of the minutes from *from_minute* up to, not with, *to_minute*."""
+        with self._transaction():
+            self._db.execute(_EMPTY_RAW, (from_minute, to_minute, self._site))
+            self._db.execute("UPDATE site SET raw_from_minute = ? WHERE id = ?", (to_minute, self._site))
+
+    def delete_minutes(self, from_minute: int, to_minute: int) -> None:
+        """Delete the blocks of the minutes from *from_minute* up to, not with, *to_minute*."""
+        with self._transaction():
+            self._db.execute(_DELETE_MINUTES, (from_minute, to_minute, self._site))
+
+    def delete_ended(self, before_unix_ns: int) -> None:
+        """Delete events and alive spans that ended before this instant."""
+        with self._transaction():
+            self._db.execute("DELETE FROM event WHERE site_id = ? AND end_latest < ?", (self._site, before_unix_ns))
+            self._db.execute("DELETE FROM alive WHERE site_id = ? AND last < ?", (self._site, before_unix_ns))
+
+    def _merged(self, minute: int, series: Series, gathered: Gathered) -> Row:
+        series_id = self._series_id(series)
+        row = self._db.execute(_GET_BLOCK, (minute, series_id)).fetchone()
+        stored = empty(series, minute) if row is None else block_of(series, minute, row)
+        return (minute, series_id, *block_row(merge(stored, gathered)))
+
+    def _series_id(self, series: Series) -> int:
+        known = self._series.get(series)
+        if known is None:
+            self._db.execute(
+                "INSERT OR IGNORE INTO series (site_id, uplink, target, kind, role) VALUES (?, ?, ?, ?, ?)",
+                (self._site, *map(str, series)),
+            )
+            row = self._db.execute(
+                "SELECT id FROM series WHERE site_id = ? AND uplink = ? AND target = ? AND kind = ? AND role = ?",
+                (self._site, *map(str, series)),
+            ).fetchone()
+            known = self._series[series] = int(row[0])
+        return known
+
+    def _put_alive(self, alive: Mapping[int, int]) -> None:
+        self._db.executemany(_PUT_ALIVE, ((self._site, *span) for span in alive.items()))
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        # After a failure the caller drops the whole connection, which rolls back: a half-dead file is opened afresh.
+        with _as_write_error():
+            self._db.execute("BEGIN IMMEDIATE")
+            yield
+            self._db.execute("COMMIT")
+
+
+@contextmanager
+def _as_write_error() -> Iterator[None]:
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        raise WriteError(str(error)) from error

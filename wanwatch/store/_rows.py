@@ -1,0 +1,82 @@
+"""Rows of the database to values and back. The order of columns is the order of the tuples."""
+
+import json
+from typing import Any, Final, TypeAlias
+
+from wanwatch.core.model import Bounds, Domain, Event, EventKind, Kind, Role, Series
+from wanwatch.core.ports import MinuteBlock
+
+Row: TypeAlias = tuple[Any, ...]
+
+EVENT_COLUMNS: Final = (
+    'id, kind, uplink, start, start_earliest, start_latest, "end", end_earliest, end_latest,'
+    " domain, from_uplink, to_uplink, interruption_s, planned, drill, detail"
+)
+BLOCK_COLUMNS: Final = (
+    "sent, lost, late, refused, malformed, not_sent, reordered, duplicated,"
+    " min_us, median_us, p95_us, max_us, offsets, rtts"
+)
+
+
+def event_row(event: Event) -> Row:
+    """Return the event's columns, without its site."""
+    end = event.end
+    return (
+        event.id,
+        event.kind.value,
+        event.uplink,
+        event.start.estimate_unix_ns,
+        event.start.earliest_unix_ns,
+        event.start.latest_unix_ns,
+        None if end is None else end.estimate_unix_ns,
+        None if end is None else end.earliest_unix_ns,
+        None if end is None else end.latest_unix_ns,
+        None if event.domain is None else event.domain.value,
+        event.from_uplink,
+        event.to_uplink,
+        event.interruption_s,
+        event.planned,
+        event.drill,
+        json.dumps(dict(event.detail), allow_nan=False),
+    )
+
+
+def event_of(site: str, row: Row) -> Event:
+    """Return the event of *site* that `event_row` made *row* of."""
+    return Event(
+        id=row[0],
+        site=site,
+        kind=EventKind(row[1]),
+        uplink=row[2],
+        start=Bounds(*row[3:6]),
+        end=None if row[6] is None else Bounds(*row[6:9]),
+        domain=None if row[9] is None else Domain(row[9]),
+        from_uplink=row[10],
+        to_uplink=row[11],
+        interruption_s=row[12],
+        planned=bool(row[13]),
+        drill=bool(row[14]),
+        detail=json.loads(row[15]),
+    )
+
+
+def block_row(block: MinuteBlock) -> Row:
+    """Return the block's columns, without its minute and series."""
+    return (
+        block.sent, block.lost, block.late, block.refused, block.malformed, block.not_sent, block.reordered,
+        block.duplicated, block.min_us, block.median_us, block.p95_us, block.max_us, block.offsets, block.rtts,
+    )  # fmt: skip
+
+
+def block_of(series: Series, minute: int, row: Row) -> MinuteBlock:
+    """Return the block that `block_row` made *row* of."""
+    return MinuteBlock(
+        series=series, minute=minute, sent=row[0], lost=row[1], late=row[2], refused=row[3], malformed=row[4],
+        not_sent=row[5], reordered=row[6], duplicated=row[7], min_us=row[8], median_us=row[9], p95_us=row[10],
+        max_us=row[11], offsets=row[12], rtts=row[13],
+    )  # fmt: skip
+
+
+def series_of(row: Row) -> Series:
+    """Return the series of the columns uplink, target, kind, role."""
+    return Series(row[0], row[1], Kind(row[2]), Role(row[3]))

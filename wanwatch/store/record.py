@@ -1,0 +1,124 @@
+"""The readers' side of the record: read-only, from any process, while a daemon writes or when none runs."""
+
+import json
+from collections.abc import Collection, Iterator, Sequence
+from pathlib import Path
+from typing import Final, Self
+
+from wanwatch.core.model import Event, EventKind, Json, Series, Span
+from wanwatch.core.ports import MinuteBlock
+from wanwatch.store._blocks import NS_PER_MINUTE
+from wanwatch.store._rows import BLOCK_COLUMNS, EVENT_COLUMNS, block_of, event_of, series_of
+from wanwatch.store._schema import connect_read_only
+
+_EVENTS: Final = f"SELECT {EVENT_COLUMNS} FROM event WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
+_BLOCKS: Final = (
+    f"SELECT series_id, minute, {BLOCK_COLUMNS} FROM minute"  # noqa: S608 - the columns are our own constant
+    " WHERE minute >= ? AND minute < ? AND series_id IN (SELECT value FROM json_each(?)) ORDER BY minute, series_id"
+)
+_SERIES: Final = (
+    "SELECT uplink, target, kind, role, series.id FROM series JOIN site ON site.id = site_id"
+    " WHERE name = ? ORDER BY series.id"
+)
+_ALIVE: Final = "SELECT started, last FROM alive WHERE site_id = (SELECT id FROM site WHERE name = ?)"
+
+
+class SqliteRecord:
+    """The record in an SQLite file. One thread at a time.
+
+    Args:
+        path: The database file.
+
+    Raises:
+        NoRecordError: There is no such file.
+        StoreSchemaError: Another version of this program wrote it.
+        StoreError: It cannot be read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._db = connect_read_only(path)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+    def sites(self) -> list[str]:
+        """Return the names of the sites in the record, sorted."""
+        return [row[0] for row in self._db.execute("SELECT name FROM site ORDER BY name")]
+
+    def events(self, site: str, span: Span | None = None, kinds: Collection[EventKind] = ()) -> list[Event]:
+        """Return events by start: of *kinds* (all if empty), that may have been going on within *span*.
+
+        An event reaches from its earliest start to its latest end. Like a span it is half open, except that one
+        without length is in the span that it begins in.
+        """
+        sql, facts = _EVENTS, [site]
+        if kinds:
+            sql += " AND kind IN (SELECT value FROM json_each(?))"
+            facts.append(json.dumps([kind.value for kind in kinds]))
+        found = [event_of(site, row) for row in self._db.execute(f"{sql} ORDER BY start, id", facts)]
+        return [event for event in found if span is None or _overlaps(event, span)]
+
+    def open_events(self, site: str) -> list[Event]:
+        """Return the events that have no end yet, by start."""
+        sql = f'{_EVENTS} AND "end" IS NULL ORDER BY start, id'
+        return [event_of(site, row) for row in self._db.execute(sql, (site,))]
+
+    def watched(self, site: str, span: Span) -> list[Span]:
+        """Return when a daemon was alive: disjoint, in order, cut to *span*. All other time is unobserved."""
+        rows = self._db.execute(
+            f"{_ALIVE} AND started < ? AND last > ? ORDER BY started", (site, span.end_unix_ns, span.start_unix_ns)
+        )
+        spans: list[Span] = []
+        for started, last in rows:
+            begin, end = max(started, span.start_unix_ns), min(last, span.end_unix_ns)
+            # A clock that was stepped back makes spans overlap.
+            if spans and begin <= spans[-1].end_unix_ns:
+                before = spans.pop()
+                begin, end = before.start_unix_ns, max(end, before.end_unix_ns)
+            spans.append(Span(begin, end))
+        return spans
+
+    def last_alive(self, site: str) -> int | None:
+        """Return when a daemon was last known alive (Unix nanoseconds); None if none ever was."""
+        row = self._db.execute(f"{_ALIVE} ORDER BY started DESC LIMIT 1", (site,)).fetchone()
+        return None if row is None else int(row[1])
+
+    def series(self, site: str) -> list[Series]:
+        """Return every series that the site ever had, in the order in which they first spoke."""
+        return [series_of(row) for row in self._db.execute(_SERIES, (site,))]
+
+    def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
+        """Yield blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
+        known = {int(row[4]): series_of(row) for row in self._db.execute(_SERIES, (site,))}
+        asked = [number for number, one in known.items() if series is None or one in series]
+        first, stop = -(-span.start_unix_ns // NS_PER_MINUTE), -(-span.end_unix_ns // NS_PER_MINUTE)
+        for row in self._db.execute(_BLOCKS, (first, stop, json.dumps(asked))):
+            yield block_of(known[row[0]], row[1], row[2:])
+
+    def recall(self, key: str, site: str | None = None) -> Json:
+        """Return what was remembered under *key*, None if nothing was.
+
+        Args:
+            key: The key given to `remember`.
+            site: Whose; may be left out where the record has one site.
+        """
+        row = self._db.execute(
+            "SELECT value FROM note JOIN site ON site.id = site_id WHERE key = ? AND ? IN (name, '') ORDER BY site_id",
+            (key, site or ""),
+        ).fetchone()
+        value: Json = None if row is None else json.loads(row[0])
+        return value
+
+
+def _overlaps(event: Event, span: Span) -> bool:
+    start = event.start.earliest_unix_ns
+    if start >= span.start_unix_ns:
+        return start < span.end_unix_ns
+    return event.end is None or event.end.latest_unix_ns > span.start_unix_ns
