@@ -1,0 +1,95 @@
+"""The plan of questions: each uplink is asked through its pin, and the unpinned path a probe each pulse."""
+
+from collections import Counter
+from pathlib import Path
+
+from wanwatch.config import Config, load
+from wanwatch.config.plan import questions
+from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Role
+
+OFFICE = """
+[site]
+name = "harbour-lane"
+data_dir = "data"
+[[uplink]]
+name = "fibre"
+pin = { source = "10.20.0.11" }
+gateway = "10.20.0.1"
+first_hop = "198.51.100.1"
+resolvers = ["192.0.2.53", "192.0.2.54:5353"]
+[[uplink]]
+name = "backup"
+pin = { mark = 7 }
+metered = true
+[[target]]
+name = "near"
+echo = "192.0.2.1"
+[[target]]
+name = "far"
+stamp = "192.0.2.2"
+[[target]]
+name = "page"
+http = "http://www.example.com/"
+uplinks = ["fibre"]
+[names]
+ask = ["www.example.com"]
+[carrying]
+stun = ["192.0.2.78:3478"]
+"""
+
+
+def office(folder: Path, text: str = OFFICE) -> Config:
+    path = folder / "wanwatch.toml"
+    path.write_text(text, "utf-8")
+    return load(path)
+
+
+def test_every_uplink_is_asked_through_its_own_pin(tmp_path: Path) -> None:
+    """Targets, gateway, first hop, resolvers and STUN servers, each with the role it plays for the judge."""
+    config = office(tmp_path)
+    asked = Counter(
+        (question.series.role, question.pin) for question in questions(config) if question.series.uplink == "fibre"
+    )
+    pin = Pin(sources=("10.20.0.11",))
+    assert asked == {
+        (Role.LINE, pin): 3,
+        (Role.GATEWAY, pin): 1,
+        (Role.FIRST_HOP, pin): 1,
+        (Role.NAMES, pin): 2,
+        (Role.EGRESS, pin): 1,
+    }
+
+
+def test_the_unpinned_path_gets_one_probe_each_pulse(tmp_path: Path) -> None:
+    """The targets take turns, so that together they are asked every `pulse`; a page is not fetched so often."""
+    plan = [
+        question for question in questions(office(tmp_path))
+        if question.series.uplink == UNPINNED and question.series.role is Role.LINE
+    ]  # fmt: skip
+    assert [question.series.target for question in plan] == ["near", "far"]
+    assert sum(NS_PER_S / question.every_ns for question in plan) == 1 / 0.2
+    assert {question.pin for question in plan} == {Pin()}
+
+
+def test_a_metered_line_is_probed_sparely(tmp_path: Path) -> None:
+    """Ten times as rarely, and never quicker than once a second."""
+    plan = [question for question in questions(office(tmp_path)) if question.series.uplink == "backup"]
+    near = next(question for question in plan if question.series.target == "near")
+    assert (near.every_ns, near.pulse_ns) == (10 * NS_PER_S, NS_PER_S)
+    assert all(question.pulse_ns <= question.every_ns for question in plan)
+
+
+def test_targets_that_are_routed_one_way_say_nothing_of_ordinary_traffic(tmp_path: Path) -> None:
+    """With a pin by targets, the gateway sends these addresses over one uplink whatever carries."""
+    text = OFFICE.replace("pin = { mark = 7 }", "pin = { targets = true }").replace(
+        'echo = "192.0.2.1"', 'echo = "192.0.2.1"\nuplinks = ["backup"]'
+    ).replace('stamp = "192.0.2.2"', 'stamp = "192.0.2.2"\nuplinks = ["fibre"]')  # fmt: skip
+    plan = questions(office(tmp_path, text))
+    assert {q.series.target for q in plan if q.series.uplink == UNPINNED and q.series.role is Role.LINE} == {"far"}
+
+
+def test_a_stun_server_is_asked_by_pins_of_its_family_only(tmp_path: Path) -> None:
+    """An IPv4 source cannot ask an IPv6 server."""
+    config = office(tmp_path, OFFICE.replace('"192.0.2.78:3478"', '"[2001:db8::78]:3478"'))
+    asked = {question.series.uplink for question in questions(config) if question.series.kind is Kind.STUN}
+    assert asked == {"backup", UNPINNED}

@@ -1,0 +1,58 @@
+"""Instants as a person types them on the command line.
+
+Sources:  RFC 3339 section 5.6 for full instants; a bare date is midnight in the site's own zone.
+"""
+
+import re
+from datetime import UTC, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from wanwatch.core.errors import WanwatchError
+from wanwatch.core.model import NS_PER_S
+
+_AGO_S: Final = {"m": 60, "h": 3600, "d": 86_400, "w": 604_800}
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+class InstantError(WanwatchError):
+    """A word on the command line is not an instant.
+
+    Attributes:
+        option: The option it was given to.
+        text: What was given.
+    """
+
+    def __init__(self, option: str, text: str) -> None:
+        super().__init__(
+            f"{option} {text!r} is not an instant; write a date (2026-11-03), a date with a time "
+            "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w)"
+        )
+        self.option, self.text = option, text
+
+
+def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
+    """Read an instant.
+
+    Args:
+        option: The option's name, for the error.
+        text: A date, an RFC 3339 instant (with or without offset), or an age such as `24h`.
+        zone: IANA name of the site's time zone, for instants without an offset.
+        now_unix_ns: The present instant, for ages.
+
+    Returns:
+        Unix nanoseconds.
+
+    Raises:
+        InstantError: It is none of these.
+    """
+    if ago := re.fullmatch(r"(\d{1,6})([mhdw])", text):
+        return now_unix_ns - int(ago[1]) * _AGO_S[ago[2]] * NS_PER_S
+    try:
+        instant = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise InstantError(option, text) from error
+    if instant.tzinfo is None:
+        instant = instant.replace(tzinfo=ZoneInfo(zone))
+    elapsed = instant.astimezone(UTC) - _EPOCH
+    return (elapsed.days * 86_400 + elapsed.seconds) * NS_PER_S + elapsed.microseconds * 1000

@@ -1,0 +1,140 @@
+"""The plan: which questions a configuration asks, and how often.
+
+The unpinned path is asked the same targets as the uplinks, one after the other, a probe each `carrying.pulse`: a single
+dead target is then never taken for an interruption.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from wanwatch.config.places import DNS_PORT, endpoint, version
+from wanwatch.config.schema import Config, Target, Uplink
+from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Question, Role, Series
+
+GATEWAY: Final = "gateway"
+FIRST_HOP: Final = "first-hop"
+STORE_NAME: Final = "wanwatch.sqlite"
+
+# The nearest rungs of the fault ladder are asked now and then while all is well, and at the pulse when it is not.
+RUNG_EVERY_NS: Final = 5 * NS_PER_S
+RUNG_TIMEOUT_NS: Final = 2 * NS_PER_S
+# Resolvers and STUN servers are other people's: even in trouble, once a second is enough.
+POLITE_PULSE_NS: Final = NS_PER_S
+STUN_TIMEOUT_NS: Final = 2 * NS_PER_S
+# A metered line is probed ten times as sparely.
+METERED_FACTOR: Final = 10
+# A fetch several times a second would be a load of its own, so the unpinned path is not asked by HTTP.
+_UNPINNED_KINDS: Final = frozenset({Kind.ECHO, Kind.STAMP, Kind.TCP, Kind.DNS})
+
+
+def store_path(config: Config) -> Path:
+    """Where the site's record is kept."""
+    return config.site.data_dir / STORE_NAME
+
+
+def questions(config: Config) -> tuple[Question, ...]:
+    """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last."""
+    pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink))
+    return (*pinned, *_unpinned(config))
+
+
+def _of_uplink(config: Config, uplink: Uplink) -> Iterator[Question]:
+    pulse_ns = config.carrying.pulse_ns
+    asked = (
+        *((_far(config, uplink, target), pulse_ns) for target in config.targets if uplink.name in target.uplinks),
+        *((rung, pulse_ns) for rung in _rungs(uplink)),
+        *((names, POLITE_PULSE_NS) for names in _names(config, uplink)),
+        *((stun, POLITE_PULSE_NS) for stun in _stun(config, uplink.name, uplink.pin)),
+    )
+    for question, quick_ns in asked:
+        every_ns = question.every_ns * (METERED_FACTOR if uplink.metered else 1)
+        quickest_ns = max(quick_ns, POLITE_PULSE_NS) if uplink.metered else quick_ns
+        yield replace(question, every_ns=every_ns, pulse_ns=min(every_ns, quickest_ns))
+
+
+def _far(config: Config, uplink: Uplink, target: Target) -> Question:
+    return Question(
+        Series(uplink.name, target.name, target.kind, Role.LINE),
+        uplink.pin,
+        address=target.address,
+        port=target.port,
+        every_ns=target.every_ns,
+        pulse_ns=config.carrying.pulse_ns,
+        timeout_ns=target.timeout_ns,
+        ask=target.ask,
+        resolvers=uplink.resolvers,
+    )
+
+
+def _rungs(uplink: Uplink) -> Iterator[Question]:
+    for address, name, role in (
+        (uplink.gateway, GATEWAY, Role.GATEWAY),
+        (uplink.first_hop, FIRST_HOP, Role.FIRST_HOP),
+    ):
+        if address is not None:
+            yield Question(
+                Series(uplink.name, name, Kind.ECHO, role),
+                uplink.pin,
+                address=address,
+                port=None,
+                every_ns=RUNG_EVERY_NS,
+                pulse_ns=RUNG_EVERY_NS,
+                timeout_ns=RUNG_TIMEOUT_NS,
+            )
+
+
+def _names(config: Config, uplink: Uplink) -> Iterator[Question]:
+    if config.names is None:
+        return
+    for resolver in uplink.resolvers:
+        place = endpoint(resolver, DNS_PORT)
+        yield Question(
+            Series(uplink.name, resolver, Kind.DNS, Role.NAMES),
+            uplink.pin,
+            address=place.address,
+            port=place.port,
+            every_ns=config.names.every_ns,
+            pulse_ns=config.names.every_ns,
+            timeout_ns=config.names.timeout_ns,
+            ask=config.names.ask[0],
+        )
+
+
+def _stun(config: Config, path: str, pin: Pin) -> Iterator[Question]:
+    families = {version(source) for source in pin.sources}
+    for place in config.carrying.stun:
+        if not families or version(place.address) in families:
+            yield Question(
+                Series(path, str(place), Kind.STUN, Role.EGRESS),
+                pin,
+                address=place.address,
+                port=place.port,
+                every_ns=config.carrying.every_ns,
+                pulse_ns=min(config.carrying.every_ns, POLITE_PULSE_NS),
+                timeout_ns=STUN_TIMEOUT_NS,
+            )
+
+
+def _unpinned(config: Config) -> Iterator[Question]:
+    """Ask what ordinary traffic could reach: targets that the gateway routes one way only say nothing of it."""
+    one_way = {uplink.name for uplink in config.uplinks if uplink.pin.targets}
+    targets = [
+        target
+        for target in config.targets
+        if target.kind in _UNPINNED_KINDS and not one_way.intersection(target.uplinks)
+    ]
+    turn_ns = config.carrying.pulse_ns * len(targets)
+    for target in targets:
+        yield Question(
+            Series(UNPINNED, target.name, target.kind, Role.LINE),
+            Pin(),
+            address=target.address,
+            port=target.port,
+            every_ns=turn_ns,
+            pulse_ns=turn_ns,
+            timeout_ns=target.timeout_ns,
+            ask=target.ask,
+        )
+    yield from _stun(config, UNPINNED, Pin())
