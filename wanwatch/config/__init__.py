@@ -8,6 +8,7 @@ Imports:  wanwatch.core, pydantic, tomllib, zoneinfo. Nothing is sent to the net
 from wanwatch.config.described import json_schema
 from wanwatch.config.mistakes import ConfigError, Mistake
 from wanwatch.config.reader import find, load
+from wanwatch.config.remarks import remarks
 from wanwatch.config.schema import Config
 
-__all__ = ["Config", "ConfigError", "Mistake", "find", "json_schema", "load"]
+__all__ = ["Config", "ConfigError", "Mistake", "find", "json_schema", "load", "remarks"]

@@ -1,0 +1,107 @@
+"""The commands that are about the configuration itself: each prints, and returns the exit code."""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from wanwatch.config.datause import monthly_bytes
+from wanwatch.config.machine import machine_facts
+from wanwatch.config.mistakes import ConfigError, Mistake
+from wanwatch.config.plan import questions
+from wanwatch.config.propose import propose
+from wanwatch.config.reader import find, load
+from wanwatch.config.remarks import remarks
+from wanwatch.config.schema import Config, Uplink
+from wanwatch.config.units import show_duration
+from wanwatch.core.model import UNPINNED, Kind, Question
+
+
+def check(path: Path | None) -> int:
+    """Print what the configuration will do, or all that is wrong with it.
+
+    Returns:
+        0 if it can be used, 2 if not.
+    """
+    try:
+        found = find(path)
+        text = f"{found}: fit to use\n\n{summary(load(found))}"
+    except ConfigError as error:
+        many = f"{len(error.mistakes)} mistakes" if len(error.mistakes) > 1 else "1 mistake"
+        sys.stderr.write(f"{many} in the configuration:\n{error}\n")
+        return 2
+    sys.stdout.write(text)
+    return 0
+
+
+def init(out: Path | None) -> int:
+    """Print a proposed configuration, or write it to *out*, never over what is there.
+
+    Raises:
+        ConfigError: The file is there already, or cannot be written.
+    """
+    text = propose(machine_facts())
+    if out is None:
+        sys.stdout.write(text)
+        return 0
+    try:
+        with out.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        mistake = Mistake(str(out), None, "there is a file of this name already", "name another one, or move it away")
+        raise ConfigError([mistake]) from None
+    except OSError as error:
+        reason = f"cannot be written: {error.strerror}"
+        raise ConfigError([Mistake(str(out), None, reason, "name a file in a folder of yours")]) from error
+    sys.stdout.write(f"{out}: written. Read it, then: wanwatch check {out}\n")
+    return 0
+
+
+def summary(config: Config) -> str:
+    """Return what *config* will do, for a person to read."""
+    return "\n".join(_lines(config)) + "\n"
+
+
+def _lines(config: Config) -> Iterator[str]:
+    site = config.site
+    plan = questions(config)
+    yield f"Site {site.name} ({site.timezone})"
+    yield f"Record in {site.data_dir}, raw samples kept {show_duration(site.keep_raw_ns)}"
+    yield f"Status page and metrics on {config.listen.place}" + (
+        ", for holders of the token" * bool(config.listen.token)
+    )
+    yield ""
+    yield "Uplinks, in order of preference:"
+    for number, uplink in enumerate(config.uplinks, start=1):
+        yield f"  {number}. {uplink.name}: pinned by {pin_text(uplink)}" + ("; metered" if uplink.metered else "")
+        yield from _asked([question for question in plan if question.series.uplink == uplink.name])
+    yield "  Ordinary traffic, whichever uplink carries it:"
+    yield from _asked([question for question in plan if question.series.uplink == UNPINNED])
+    said = remarks(config)
+    if said:
+        yield ""
+        yield "Worth knowing:"
+        yield from (f"  - {remark}" for remark in said)
+
+
+def pin_text(uplink: Uplink) -> str:
+    """Return an uplink's pin in words."""
+    pin = uplink.pin
+    parts = {"interface": pin.interface, "source": " and ".join(pin.sources), "mark": pin.mark, "dscp": pin.dscp}
+    told = [f"{key} {value}" for key, value in parts.items() if value not in {None, ""}]
+    return ", ".join(told) or "its targets, which the gateway routes one way only"
+
+
+def _asked(plan: list[Question]) -> Iterator[str]:
+    for question in plan:
+        yield (
+            f"       {question.series.target}: {_how(question)}, every {show_duration(question.every_ns)}, "
+            f"lost after {show_duration(question.timeout_ns)}"
+        )
+    fetches = " without what the fetches bring" * any(question.series.kind is Kind.HTTP for question in plan)
+    yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB in 30 days{fetches}"
+
+
+def _how(question: Question) -> str:
+    port = f" port {question.port}" if question.port else ""
+    asked = f" for {question.ask}" if question.ask else ""
+    return f"{question.series.kind} {question.address}{port}{asked}"

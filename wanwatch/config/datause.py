@@ -1,0 +1,56 @@
+"""How much data probing uses: the questions of the plan, times the bytes of each question and its answer.
+
+Sizes are those of IP packets, headers and all, both directions together. What a fetch brings is not known beforehand
+and is not in them.
+"""
+
+from collections.abc import Iterable
+from typing import Final
+
+from wanwatch.config.places import version
+from wanwatch.core.model import NS_PER_S, Kind, Question
+
+MONTH_S: Final = 30 * 24 * 3600
+
+_IP_BYTES: Final = {4: 20, 6: 40}
+"""Headers without options: RFC 791 section 3.1, RFC 8200 section 3."""
+_UDP_BYTES: Final = 8
+_ICMP_BYTES: Final = 8
+_STAMP_BYTES: Final = 44
+"""RFC 8762 section 4.2.1."""
+_DNS_FIXED_BYTES: Final = 12 + 2 + 4
+"""RFC 1035 section 4.1: header, the name's two ends, type and class."""
+_DNS_RECORD_BYTES: Final = 16
+"""One A record whose name points back into the question, RFC 1035 section 4.1.3."""
+_STUN_BYTES: Final = 20 + 32
+"""RFC 8489 sections 5 and 14.2: a request, and an answer with one IPv4 address."""
+_TCP_PACKETS: Final = 7
+"""Three to open and four to close, RFC 9293 sections 3.5 and 3.6."""
+_TCP_BYTES: Final = 2 * 40 + 5 * 32
+"""SYNs with Linux's usual options, the others with timestamps (from memory)."""
+ECHO_DATA_BYTES: Final = 56
+"""What an echo carries; the size that everybody's echoes have had by custom, no published source."""
+
+
+def bytes_of(question: Question) -> int:
+    """Return the bytes that one asking and answering of *question* moves."""
+    packets, above_ip = _shape(question)
+    return packets * _IP_BYTES[version(question.address) or 4] + above_ip
+
+
+def monthly_bytes(questions: Iterable[Question]) -> int:
+    """Return the bytes of 30 days of *questions* at their usual interval; quick probing comes on top."""
+    return sum(bytes_of(question) * MONTH_S * NS_PER_S // question.every_ns for question in questions)
+
+
+def _shape(question: Question) -> tuple[int, int]:
+    """Return the number of packets, and their bytes above IP."""
+    dns = _DNS_FIXED_BYTES + len(question.ask or "")
+    return {
+        Kind.ECHO: (2, 2 * (_ICMP_BYTES + ECHO_DATA_BYTES)),
+        Kind.STAMP: (2, 2 * (_UDP_BYTES + _STAMP_BYTES)),
+        Kind.DNS: (2, 2 * (_UDP_BYTES + dns) + _DNS_RECORD_BYTES),
+        Kind.STUN: (2, 2 * _UDP_BYTES + _STUN_BYTES),
+        Kind.TCP: (_TCP_PACKETS, _TCP_BYTES),
+        Kind.HTTP: (_TCP_PACKETS, _TCP_BYTES),
+    }[question.series.kind]

@@ -1,0 +1,154 @@
+"""What is no mistake in a configuration and still worth saying before anyone relies on it."""
+
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Final
+
+from wanwatch.config.contract import SpeedClause
+from wanwatch.config.datause import monthly_bytes
+from wanwatch.config.plan import questions
+from wanwatch.config.schema import Config, Handoff, Uplink
+from wanwatch.config.units import show_duration
+
+DECIDED: Final = frozenset({"availability", "delay", "loss"})
+"""Measures of clauses that this version decides."""
+FEWEST_IN_WINDOW: Final = 10
+
+_FRAME_BYTES: Final = 14 + 4 + 8 + 12
+"""Ethernet's header, check sequence, preamble with delimiter, and gap: IEEE 802.3 clauses 3 and 4."""
+_VLAN_BYTES: Final = 4
+"""IEEE 802.1Q clause 9."""
+_PPPOE_BYTES: Final = 8
+"""RFC 2516 section 4: six of PPPoE, two of PPP."""
+_TCP_IP_BYTES: Final = 40
+"""RFC 791 and RFC 9293, neither with options."""
+
+
+def remarks(config: Config) -> list[str]:
+    """Return the remarks, each one sentence or two; an empty list if there is nothing to say."""
+    return [remark for rule in _RULES for remark in rule(config)]
+
+
+def goodput_bps(handoff: Handoff) -> int | None:
+    """Return the most that TCP can carry over *handoff* in payload bits a second; None if its speed is not told."""
+    if handoff.link_mbps is None:
+        return None
+    overhead = _FRAME_BYTES + _VLAN_BYTES * handoff.vlan + _PPPOE_BYTES * (handoff.encapsulation == "pppoe")
+    efficiency = Decimal(handoff.mtu - _TCP_IP_BYTES) / (handoff.mtu + overhead)
+    return int(handoff.link_mbps * 10**6 * efficiency)
+
+
+def _not_yet(config: Config) -> Iterator[str]:
+    if config.speed is not None:
+        yield "[speed]: this version runs no speed tests yet; nothing is fetched from the server."
+    if config.notices or config.smtp is not None:
+        yield "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same."
+    for uplink in config.uplinks:
+        clauses = uplink.contract.clauses if uplink.contract else ()
+        later = sorted({clause.measure for clause in clauses} - DECIDED)
+        if later:
+            yield (
+                f"uplink {uplink.name!r}: this version does not judge clauses for {', '.join(later)} yet; "
+                "their verdict stays undecided."
+            )
+
+
+def _beyond_the_handoff(config: Config) -> Iterator[str]:
+    for uplink in config.uplinks:
+        most = goodput_bps(uplink.handoff)
+        for clause in uplink.contract.clauses if uplink.contract and most else ():
+            asked = (clause.usual_bps or clause.floor_bps) if isinstance(clause, SpeedClause) else None
+            if most and asked and asked > most:
+                yield (
+                    f"uplink {uplink.name!r}: the {clause.measure} clause asks for {asked / 10**6:g} Mbit/s, and its "
+                    f"handoff carries at most {most / 10**6:.1f} Mbit/s of TCP payload; missing it is no breach."
+                )
+
+
+def _few_targets(config: Config) -> Iterator[str]:
+    for uplink in config.uplinks:
+        asked = [target.name for target in config.targets if uplink.name in target.uplinks]
+        if len(asked) == 1:
+            yield (
+                f"uplink {uplink.name!r}: only one target ({asked[0]!r}) speaks for it, so that target's own trouble "
+                "would look like the line's; add another."
+            )
+
+
+def _missing_rungs(config: Config) -> Iterator[str]:
+    for uplink in config.uplinks:
+        missing = [key for key in ("gateway", "first_hop") if getattr(uplink, key) is None]
+        if missing:
+            yield (
+                f"uplink {uplink.name!r}: without {' and '.join(missing)} the fault domain of an outage cannot be told "
+                "as near as it could."
+            )
+        if config.names is not None and not uplink.resolvers:
+            yield f"uplink {uplink.name!r}: it has no resolvers, so names are not watched through it."
+
+
+def _shared_gateways(config: Config) -> Iterator[str]:
+    first: dict[str, Uplink] = {}
+    for uplink in config.uplinks:
+        if uplink.gateway in first and uplink.gateway is not None:
+            yield (
+                f"uplinks {first[uplink.gateway].name!r} and {uplink.name!r} share the gateway {uplink.gateway}: if it "
+                "falls silent, both are down at once."
+            )
+        first.setdefault(uplink.gateway or "", uplink)
+
+
+def _carrying(config: Config) -> Iterator[str]:
+    if len(config.uplinks) == 1:
+        return
+    routed_here = any(uplink.pin.interface for uplink in config.uplinks)
+    if not config.carrying.stun and not routed_here:
+        yield "[carrying]: without stun servers nobody can tell which uplink carries, so switches are not seen."
+    if config.carrying.stun:
+        yield (
+            "[carrying]: uplinks that leave by one public address, such as behind a carrier's address translation, "
+            "cannot be told apart by stun."
+        )
+
+
+def _coarse(config: Config) -> Iterator[str]:
+    """Pace against window: too few probes make any share of loss a matter of luck."""
+    for question in questions(config):
+        series = question.series
+        is_target = any(series.target == target.name for target in config.targets)
+        if is_target and config.judge.window_ns < FEWEST_IN_WINDOW * question.every_ns:
+            yield (
+                f"{series.target!r} over {series.uplink!r}: asked every {show_duration(question.every_ns)}, it gives "
+                f"fewer than {FEWEST_IN_WINDOW} samples in a window of {show_duration(config.judge.window_ns)}; "
+                "its loss is coarse."
+            )
+
+
+def _budgets(config: Config) -> Iterator[str]:
+    for uplink in config.uplinks:
+        used = monthly_bytes(question for question in questions(config) if question.series.uplink == uplink.name)
+        if uplink.data_budget_bytes is not None and used > uplink.data_budget_bytes:
+            yield (
+                f"uplink {uplink.name!r}: probing would use about {used / 10**6:.0f} MB a month, above its data_budget "
+                f"of {uplink.data_budget_bytes / 10**6:g} MB; this version does not hold probing to the budget yet, so "
+                "make every longer."
+            )
+
+
+def _credits(config: Config) -> Iterator[str]:
+    for uplink in config.uplinks:
+        if uplink.contract and uplink.contract.credit and uplink.contract.fee is None:
+            yield f"uplink {uplink.name!r}: without fee, a credit is told as a share and not as a sum."
+
+
+_RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (
+    _not_yet,
+    _beyond_the_handoff,
+    _few_targets,
+    _missing_rungs,
+    _shared_gateways,
+    _carrying,
+    _coarse,
+    _budgets,
+    _credits,
+)
