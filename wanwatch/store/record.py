@@ -85,9 +85,10 @@ class SqliteRecord:
             spans.append(Span(begin, end))
         return spans
 
-    def last_alive(self, site: str) -> int | None:
-        """Return when a daemon was last known alive (Unix nanoseconds); None if none ever was."""
-        row = self._db.execute(f"{_ALIVE} ORDER BY started DESC LIMIT 1", (site,)).fetchone()
+    def last_alive(self, site: str, before_unix_ns: int) -> int | None:
+        """Return when a daemon that started before an instant was last known alive (Unix nanoseconds), else None."""
+        sql = f"{_ALIVE} AND started < ? ORDER BY started DESC LIMIT 1"
+        row = self._db.execute(sql, (site, before_unix_ns)).fetchone()
         return None if row is None else int(row[1])
 
     def series(self, site: str) -> list[Series]:
