@@ -59,7 +59,18 @@ def parse_error_estimate(word: int) -> ErrorEstimate | Malformed:
     return ErrorEstimate(bool(word >> 15 & 1), bool(word >> 14 & 1), word >> 8 & 0x3F, word & 0xFF)
 
 
-UNSYNCHRONIZED: Final = ErrorEstimate(synchronized=False, ptp=False, scale=0, multiplier=1).word()
+def error_estimate(error_us: int | None) -> ErrorEstimate:
+    """Return the smallest estimate that covers *error_us*, of a clock set to UTC; None for a clock that is not."""
+    if error_us is None:
+        return ErrorEstimate(synchronized=False, ptp=False, scale=0, multiplier=1)
+    units = max(1, (error_us << 32) // 1_000_000)
+    scale = max(0, units.bit_length() - 8)
+    if units > 0xFF << scale:
+        scale += 1
+    return ErrorEstimate(synchronized=True, ptp=False, scale=scale, multiplier=-(-units >> scale))
+
+
+UNSYNCHRONIZED: Final = error_estimate(None).word()
 """What a clock that promises nothing sends."""
 
 

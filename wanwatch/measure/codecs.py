@@ -1,0 +1,215 @@
+"""What each kind of datagram question looks like, and what its replies say.
+
+A codec numbers its probes by a key that it finds again in replies, and in the beginning of a packet that an ICMP
+error quotes. Facts told, by kind:
+
+    echo   none
+    stamp  reflector_seq, ttl; forward_ns and reverse_ns (T2 - T1 and T4 - T3 as they are, between two clocks) only
+           where both ends say that their clocks are synchronised
+    stun   address, port; error (the code) where refused
+    dns    rcode (its name)
+"""
+
+import secrets
+import socket
+import struct
+from typing import Final, Protocol
+
+import dns.exception
+import dns.message
+
+from wanwatch.core.model import Cause, Json, Outcome
+from wanwatch.core.wire import Malformed, icmp, stamp, stun
+from wanwatch.measure import names
+from wanwatch.measure.clock import wall_clock_error_us
+from wanwatch.measure.flights import OLDEST, Reading
+from wanwatch.measure.sockets import Refused
+
+PAYLOAD_BYTES: Final = 56
+
+
+class Codec(Protocol):
+    """Packets of one kind. One codec serves one socket."""
+
+    def encode(self, key: int, sent_unix_ns: int) -> bytes:
+        """Return the packet of probe *key*, which counts 0, 1, 2 ... on its socket."""
+
+    def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
+        """Return what *packet* says of which probe; None where it is not for us."""
+
+    def quoted(self, original: bytes) -> int | None:
+        """Return the key of the probe that *original* is the beginning of, behind IP and UDP headers; None if not ours."""
+
+
+class EchoCodec:
+    """ICMP echo with 56 octets of data: a random cookie, the key, and a pattern.
+
+    Args:
+        version: 4 or 6.
+        raw: Whether the socket is a raw one; a datagram socket sets identifier and checksum itself.
+    """
+
+    _TOKEN: Final = struct.Struct("!8sQ")
+
+    def __init__(self, version: int, *, raw: bool) -> None:
+        self._version = version
+        self._raw = raw
+        self._identifier = secrets.randbits(16)
+        self._cookie = secrets.token_bytes(8)
+        self._fill = bytes(range(PAYLOAD_BYTES - self._TOKEN.size))
+        self._latest = 0
+
+    def encode(self, key: int, sent_unix_ns: int) -> bytes:
+        """Return an echo request; its sequence is the lower 16 bits of *key*."""
+        del sent_unix_ns
+        self._latest = key
+        data = self._TOKEN.pack(self._cookie, key) + self._fill
+        return icmp.build_echo(self._version, icmp.Echo(False, self._identifier, key & 0xFFFF, data))  # noqa: FBT003 - a request
+
+    def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
+        """Read an echo reply. One of ours that came back changed is malformed."""
+        del now_unix_ns
+        if self._raw and self._version == 4:  # noqa: PLR2004 - the number is the protocol's name
+            stripped = icmp.strip_ipv4(packet)
+            if isinstance(stripped, Malformed):
+                return None
+            packet = stripped
+        if packet[8:16] != self._cookie or len(packet) < icmp.HEADER_BYTES + self._TOKEN.size:
+            return None
+        key = int.from_bytes(packet[16:24], "big")
+        echo = icmp.parse_echo(self._version, packet)
+        if isinstance(echo, Malformed):
+            return Reading(key, Outcome.MALFORMED)
+        if not echo.reply:
+            return None  # our own request, on loopback
+        sound = echo.sequence == key & 0xFFFF and echo.data[16:] == self._fill and self._is_ours(echo.identifier)
+        return Reading(key, Outcome.ANSWERED if sound else Outcome.MALFORMED)
+
+    def quoted(self, original: bytes) -> int | None:
+        """Find the key by the cookie, or by identifier and sequence where the error quotes the header only."""
+        if original[8:16] == self._cookie and len(original) >= icmp.HEADER_BYTES + self._TOKEN.size:
+            return int.from_bytes(original[16:24], "big")
+        if len(original) < icmp.HEADER_BYTES or not self._is_ours(int.from_bytes(original[4:6], "big")):
+            return None
+        # The latest key that has this sequence.
+        return self._latest - (self._latest - int.from_bytes(original[6:8], "big") & 0xFFFF)
+
+    def _is_ours(self, identifier: int) -> bool:
+        # Linux replaces the identifier on a datagram ICMP socket by its own, and delivers only that one's replies.
+        return not self._raw or identifier == self._identifier
+
+
+class StampCodec:
+    """STAMP without authentication; T1 is matched as well as the sequence."""
+
+    def __init__(self) -> None:
+        self._t1: dict[int, int] = {}
+
+    def encode(self, key: int, sent_unix_ns: int) -> bytes:
+        """Return a sender's packet with sequence *key*, and as good an error estimate as the kernel gives."""
+        sequence = key & 0xFFFF_FFFF
+        t1 = stamp.ntp_from_unix(sent_unix_ns)
+        self._t1[sequence] = t1
+        if len(self._t1) > _T1_KEPT:
+            del self._t1[next(iter(self._t1))]
+        return stamp.build_sender(stamp.SenderPacket(sequence, t1, _error_estimate()))
+
+    def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
+        """Read a reflector's packet."""
+        reply = stamp.parse_reflector(packet)
+        if isinstance(reply, Malformed):
+            return Reading(OLDEST, Outcome.MALFORMED)
+        if self._t1.get(reply.sender_sequence) != reply.sender_timestamp:
+            return None
+        ptp = bool(reply.error_estimate >> 14 & 1)
+        residence_ns = stamp.timestamp_difference_ns(reply.timestamp, reply.receive_timestamp, ptp=ptp)
+        facts: dict[str, Json] = {"reflector_seq": reply.sequence, "ttl": reply.sender_ttl}
+        # Reflectors of either format answer, but the differences are taken only of two timestamps of one format.
+        if not ptp and reply.error_estimate & reply.sender_error_estimate & 0x8000:
+            t4 = stamp.ntp_from_unix(now_unix_ns)
+            facts["forward_ns"] = stamp.timestamp_difference_ns(reply.receive_timestamp, reply.sender_timestamp)
+            facts["reverse_ns"] = stamp.timestamp_difference_ns(t4, reply.timestamp)
+        return Reading(reply.sender_sequence, facts=facts, residence_ns=residence_ns)
+
+    def quoted(self, original: bytes) -> int | None:
+        """Read the sequence; the oldest probe it is, where the error quotes the UDP header only."""
+        return int.from_bytes(original[:4], "big") if len(original) >= _SEQUENCE_BYTES else OLDEST
+
+
+class StunCodec:
+    """STUN Binding requests without retransmission: one datagram is one probe."""
+
+    def __init__(self) -> None:
+        self._base = secrets.randbits(96)
+
+    def encode(self, key: int, sent_unix_ns: int) -> bytes:
+        """Return a Binding request."""
+        del sent_unix_ns
+        return stun.build_request(((self._base + key) % (1 << 96)).to_bytes(12, "big"))
+
+    def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
+        """Read a response; one without a mapped address is malformed."""
+        del now_unix_ns
+        reply = stun.parse(packet)
+        if isinstance(reply, Malformed):
+            return Reading(OLDEST, Outcome.MALFORMED)
+        key = (int.from_bytes(reply.transaction, "big") - self._base) % (1 << 96)
+        if reply.kind == stun.ERROR:
+            return Reading(key, Outcome.REFUSED, Cause.ERROR, {"error": reply.error_code})
+        if reply.kind != stun.SUCCESS:
+            return None
+        if reply.mapped is None:
+            return Reading(key, Outcome.MALFORMED)
+        return Reading(key, facts={"address": reply.mapped.address, "port": reply.mapped.port})
+
+    def quoted(self, original: bytes) -> int | None:
+        """Take the oldest probe: each socket asks once."""
+        del original
+        return OLDEST
+
+
+class DnsCodec:
+    """A DNS query over UDP (RFC 1035); a truncated answer is to be fetched over TCP."""
+
+    def __init__(self, query: dns.message.QueryMessage) -> None:
+        self._query = query
+
+    def encode(self, key: int, sent_unix_ns: int) -> bytes:
+        """Return the query; each socket asks once, with a random ID of its own."""
+        del key, sent_unix_ns
+        return self._query.to_wire()
+
+    def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
+        """Read a response; another ID or question than asked is ignored (RFC 5452 section 9.1)."""
+        del now_unix_ns
+        if packet[:2] != self._query.id.to_bytes(2, "big"):
+            return None
+        try:
+            reply = dns.message.from_wire(packet, ignore_trailing=True)
+        except (dns.exception.DNSException, ValueError):
+            return Reading(0, Outcome.MALFORMED)
+        return names.reading(self._query, reply)
+
+    def quoted(self, original: bytes) -> int | None:
+        """Take the oldest probe: each socket asks once."""
+        del original
+        return OLDEST
+
+
+_SEQUENCE_BYTES: Final = 4
+_T1_KEPT: Final = 4096
+
+
+def _error_estimate() -> int:
+    return stamp.error_estimate(wall_clock_error_us()).word()
+
+
+def version_of(family: socket.AddressFamily) -> int:
+    """Return the IP version, 4 or 6, of *family*."""
+    return 4 if family == socket.AF_INET else 6
+
+
+def refusal(codec: Codec, refused: Refused) -> Reading | None:
+    """Return what an ICMP error says of which probe."""
+    key = codec.quoted(refused.original)
+    return None if key is None else Reading(key, Outcome.REFUSED, refused.cause, {"by": refused.by})
