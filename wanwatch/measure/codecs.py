@@ -38,7 +38,7 @@ class Codec(Protocol):
         """Return what *packet* says of which probe; None where it is not for us."""
 
     def quoted(self, original: bytes) -> int | None:
-        """Return the key of the probe that *original* is the beginning of, behind IP and UDP headers; None if not ours."""
+        """Return the key of the probe that *original*, cut free of IP and UDP headers, begins; None if not ours."""
 
 
 class EchoCodec:

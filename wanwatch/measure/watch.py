@@ -1,0 +1,174 @@
+"""Witnesses on this machine: the kernel's route of unpinned traffic, and the links behind the pins.
+
+Both look at every change that the kernel announces and once a second besides, and tell each time what they see.
+"""
+
+import asyncio
+import socket
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final, Self
+
+from wanwatch.core.model import LinkSeen, Observation, Pin, RouteSeen
+from wanwatch.core.ports import Clock
+from wanwatch.measure.netlink import Netlink, drain, open_changes
+
+_EVERY_S: Final = 1.0
+_SETTLE_S: Final = 0.01
+"""One change announces itself in several messages; they are looked at together."""
+
+
+class _Watch(ABC):
+    """Looks at changes and once a second, from `start` to `close`."""
+
+    def __init__(self, clock: Clock, tell: Callable[[Observation], None]) -> None:
+        self._clock = clock
+        self._tell = tell
+        self._netlink: Netlink | None = None
+        self._changes: socket.socket | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._hurried = False
+
+    def start(self) -> Self:
+        """Begin to look, inside a running event loop. OSError where the kernel has no routing netlink."""
+        self._netlink = Netlink()
+        self._changes = open_changes()
+        asyncio.get_running_loop().add_reader(self._changes.fileno(), self._hurry, self._changes)
+        self._look_and_rest()
+        return self
+
+    def close(self) -> None:
+        """Look no more."""
+        if self._timer is not None:
+            self._timer.cancel()
+        if self._changes is not None:
+            asyncio.get_running_loop().remove_reader(self._changes.fileno())
+            self._changes.close()
+        if self._netlink is not None:
+            self._netlink.close()
+
+    @abstractmethod
+    def _look(self, netlink: Netlink) -> None:
+        """Look and tell."""
+
+    def _hurry(self, changes: socket.socket) -> None:
+        drain(changes)
+        if not self._hurried:
+            self._hurried = True
+            self._rest(_SETTLE_S)
+
+    def _look_and_rest(self) -> None:
+        self._hurried = False
+        self._rest(_EVERY_S)
+        if self._netlink is not None:
+            try:
+                self._look(self._netlink)
+            except OSError:
+                # No answer in time: nothing was seen, so nothing is told. A fresh socket has no stale answers in it.
+                self._netlink.close()
+                self._netlink = Netlink()
+
+    def _rest(self, seconds: float) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = asyncio.get_running_loop().call_later(seconds, self._look_and_rest)
+
+
+class RouteWatch(_Watch):
+    """Tells by which uplink the kernel would send unpinned traffic. Only for a machine that is itself the router.
+
+    Args:
+        clock: Where time comes from.
+        tell: Called with each `RouteSeen`.
+        toward: An address that stands for the internet; nothing is sent to it.
+        uplinks: The uplink of each interface and gateway; None for the gateway matches any on that interface. Each
+            uplink must be found by one of them only, or the witness cannot tell them apart.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        tell: Callable[[Observation], None],
+        *,
+        toward: str,
+        uplinks: Mapping[tuple[str, str | None], str],
+    ) -> None:
+        super().__init__(clock, tell)
+        self._toward = toward
+        self._uplinks = dict(uplinks)
+
+    def _look(self, netlink: Netlink) -> None:
+        route = netlink.route(self._toward)
+        uplink = None
+        if route is not None:
+            interface = _name(route.oif)
+            by_interface = self._uplinks.get((interface, None))
+            uplink = self._uplinks.get((interface, route.gateway), by_interface)
+        self._tell(RouteSeen(self._clock.now_ns(), self._clock.now_unix_ns(), uplink))
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What leads to an uplink's interface.
+
+    Attributes:
+        pin: The uplink's pin.
+        toward: Where the pins by mark, DSCP and targets lead: the uplink's gateway or one of its targets.
+    """
+
+    pin: Pin
+    toward: str
+
+
+class LinkWatch(_Watch):
+    """Tells of each uplink whether the interface behind its pin has carrier and an address.
+
+    Args:
+        clock: Where time comes from.
+        tell: Called with a `LinkSeen` for each uplink.
+        uplinks: What leads to the interface of each uplink, by the uplink's name.
+    """
+
+    def __init__(self, clock: Clock, tell: Callable[[Observation], None], *, uplinks: Mapping[str, Behind]) -> None:
+        super().__init__(clock, tell)
+        self._uplinks = dict(uplinks)
+        self._last: dict[str, str] = {}
+
+    def _look(self, netlink: Netlink) -> None:
+        links = {link.name: link for link in netlink.links()}
+        names = {link.interface: link.name for link in links.values()}
+        held: dict[str, str] = {}  # which interface holds an address
+        for address in netlink.addresses():
+            held[address.address] = names.get(address.interface, "")
+        now_ns, now_unix_ns = self._clock.now_ns(), self._clock.now_unix_ns()
+        for uplink, behind in self._uplinks.items():
+            # An address or a route that has gone leaves the interface that had it last.
+            found = _interface(netlink, behind, held)
+            interface = self._last[uplink] = found or self._last.get(uplink, "")
+            carrier = interface in links and links[interface].carrier
+            has_address = _has_address(behind.pin, interface, held)
+            self._tell(LinkSeen(now_ns, now_unix_ns, uplink, carrier, has_address, interface))
+
+
+def _interface(netlink: Netlink, behind: Behind, held: Mapping[str, str]) -> str:
+    pin = behind.pin
+    if pin.interface is not None:
+        return pin.interface
+    if pin.sources:
+        return next((held[source] for source in pin.sources if source in held), "")
+    route = netlink.route(behind.toward, mark=pin.mark or 0, tos=(pin.dscp or 0) << 2)
+    return _name(route.oif) if route is not None else ""
+
+
+def _has_address(pin: Pin, interface: str, held: Mapping[str, str]) -> bool:
+    if pin.sources:
+        return any(source in held for source in pin.sources)
+    return any(holder == interface and not address.startswith("fe80:") for address, holder in held.items())
+
+
+def _name(index: int) -> str:
+    try:
+        return socket.if_indextoname(index)
+    except OSError:
+        return ""
