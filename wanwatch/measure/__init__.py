@@ -8,6 +8,6 @@ Imports:  wanwatch.core, asyncio, socket, ssl, dnspython. Never the store, the m
 
 from wanwatch.measure.clock import RealClock
 from wanwatch.measure.measurer import BadQuestionError, Measurer
-from wanwatch.measure.watch import Behind, LinkWatch, RouteWatch
+from wanwatch.measure.watch import LinkWatch, RouteWatch
 
-__all__ = ["BadQuestionError", "Behind", "LinkWatch", "Measurer", "RealClock", "RouteWatch"]
+__all__ = ["BadQuestionError", "LinkWatch", "Measurer", "RealClock", "RouteWatch"]

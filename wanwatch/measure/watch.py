@@ -7,8 +7,7 @@ import asyncio
 import socket
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Final, Self
+from typing import Final
 
 from wanwatch.core.model import LinkSeen, Observation, Pin, RouteSeen
 from wanwatch.core.ports import Clock
@@ -17,10 +16,17 @@ from wanwatch.measure.netlink import Netlink, drain, open_changes
 _EVERY_S: Final = 1.0
 _SETTLE_S: Final = 0.01
 """One change announces itself in several messages; they are looked at together."""
+SOMEWHERE: Final = "192.0.2.1"
+"""Stands for the internet in questions to the kernel (RFC 5737: nobody's). Nothing is sent there."""
 
 
 class _Watch(ABC):
-    """Looks at changes and once a second, from `start` to `close`."""
+    """Looks at every change and once a second, while there is something to look at.
+
+    Args:
+        clock: Where time comes from.
+        tell: Called in the event loop with what is seen.
+    """
 
     def __init__(self, clock: Clock, tell: Callable[[Observation], None]) -> None:
         self._clock = clock
@@ -30,23 +36,26 @@ class _Watch(ABC):
         self._timer: asyncio.TimerHandle | None = None
         self._hurried = False
 
-    def start(self) -> Self:
-        """Begin to look, inside a running event loop. OSError where the kernel has no routing netlink."""
-        self._netlink = Netlink()
-        self._changes = open_changes()
-        asyncio.get_running_loop().add_reader(self._changes.fileno(), self._hurry, self._changes)
-        self._look_and_rest()
-        return self
-
-    def close(self) -> None:
-        """Look no more."""
+    async def close(self) -> None:
+        """Look no more, until something else is applied."""
         if self._timer is not None:
             self._timer.cancel()
+            self._timer = None
         if self._changes is not None:
             asyncio.get_running_loop().remove_reader(self._changes.fileno())
             self._changes.close()
+            self._changes = None
         if self._netlink is not None:
             self._netlink.close()
+            self._netlink = None
+
+    async def _restart(self, *, wanted: bool) -> None:
+        """Look at once, and go on looking if *wanted*. OSError where the kernel has no routing netlink."""
+        await self.close()
+        if wanted:
+            self._changes = open_changes()
+            asyncio.get_running_loop().add_reader(self._changes.fileno(), self._hurry, self._changes)
+            self._look_and_rest()
 
     @abstractmethod
     def _look(self, netlink: Netlink) -> None:
@@ -61,13 +70,15 @@ class _Watch(ABC):
     def _look_and_rest(self) -> None:
         self._hurried = False
         self._rest(_EVERY_S)
-        if self._netlink is not None:
-            try:
-                self._look(self._netlink)
-            except OSError:
-                # No answer in time: nothing was seen, so nothing is told. A fresh socket has no stale answers in it.
-                self._netlink.close()
+        try:
+            if self._netlink is None:
                 self._netlink = Netlink()
+            self._look(self._netlink)
+        except OSError:
+            # No answer in time: nothing was seen, so nothing is told. A fresh socket has no stale answers in it.
+            if self._netlink is not None:
+                self._netlink.close()
+                self._netlink = None
 
     def _rest(self, seconds: float) -> None:
         if self._timer is not None:
@@ -80,23 +91,25 @@ class RouteWatch(_Watch):
 
     Args:
         clock: Where time comes from.
-        tell: Called with each `RouteSeen`.
-        toward: An address that stands for the internet; nothing is sent to it.
-        uplinks: The uplink of each interface and gateway; None for the gateway matches any on that interface. Each
-            uplink must be found by one of them only, or the witness cannot tell them apart.
+        tell: Called in the event loop with each `RouteSeen`.
     """
 
-    def __init__(
-        self,
-        clock: Clock,
-        tell: Callable[[Observation], None],
-        *,
-        toward: str,
-        uplinks: Mapping[tuple[str, str | None], str],
-    ) -> None:
+    def __init__(self, clock: Clock, tell: Callable[[Observation], None]) -> None:
         super().__init__(clock, tell)
-        self._toward = toward
+        self._uplinks: dict[tuple[str, str | None], str] = {}
+        self._toward = SOMEWHERE
+
+    async def apply(self, uplinks: Mapping[tuple[str, str | None], str], *, toward: str = SOMEWHERE) -> None:
+        """Watch the route *toward* an address, to which nothing is sent.
+
+        Args:
+            uplinks: The uplink of each interface and gateway; None for the gateway matches any on that interface. Each
+                uplink must be found by one of them only, or the witness cannot tell them apart. Empty: do not watch.
+            toward: An address that stands for the internet.
+        """
         self._uplinks = dict(uplinks)
+        self._toward = toward
+        await self._restart(wanted=bool(uplinks))
 
     def _look(self, netlink: Netlink) -> None:
         route = netlink.route(self._toward)
@@ -108,60 +121,57 @@ class RouteWatch(_Watch):
         self._tell(RouteSeen(self._clock.now_ns(), self._clock.now_unix_ns(), uplink))
 
 
-@dataclass(frozen=True, slots=True)
-class Behind:
-    """What leads to an uplink's interface.
-
-    Attributes:
-        pin: The uplink's pin.
-        toward: Where the pins by mark, DSCP and targets lead: the uplink's gateway or one of its targets.
-    """
-
-    pin: Pin
-    toward: str
-
-
 class LinkWatch(_Watch):
     """Tells of each uplink whether the interface behind its pin has carrier and an address.
 
     Args:
         clock: Where time comes from.
-        tell: Called with a `LinkSeen` for each uplink.
-        uplinks: What leads to the interface of each uplink, by the uplink's name.
+        tell: Called in the event loop with a `LinkSeen` for each uplink.
     """
 
-    def __init__(self, clock: Clock, tell: Callable[[Observation], None], *, uplinks: Mapping[str, Behind]) -> None:
+    def __init__(self, clock: Clock, tell: Callable[[Observation], None]) -> None:
         super().__init__(clock, tell)
-        self._uplinks = dict(uplinks)
+        self._uplinks: dict[str, Pin] = {}
+        self._toward: dict[str, str] = {}
         self._last: dict[str, str] = {}
+
+    async def apply(self, uplinks: Mapping[str, Pin], *, toward: Mapping[str, str] | None = None) -> None:
+        """Watch the links of these *uplinks*, by name.
+
+        Args:
+            uplinks: The pin of each; empty: do not watch.
+            toward: For pins by mark, DSCP or targets: an address that the uplink leads to, whose route's interface is
+                watched; nothing is sent there.
+        """
+        self._uplinks = dict(uplinks)
+        self._toward = dict(toward or {})
+        await self._restart(wanted=bool(uplinks))
 
     def _look(self, netlink: Netlink) -> None:
         links = {link.name: link for link in netlink.links()}
         names = {link.interface: link.name for link in links.values()}
-        held: dict[str, str] = {}  # which interface holds an address
-        for address in netlink.addresses():
-            held[address.address] = names.get(address.interface, "")
+        held = {address.address: names.get(address.interface, "") for address in netlink.addresses()}
         now_ns, now_unix_ns = self._clock.now_ns(), self._clock.now_unix_ns()
-        for uplink, behind in self._uplinks.items():
+        for uplink, pin in self._uplinks.items():
             # An address or a route that has gone leaves the interface that had it last.
-            found = _interface(netlink, behind, held)
+            found = _interface(netlink, pin, self._toward.get(uplink, SOMEWHERE), held)
             interface = self._last[uplink] = found or self._last.get(uplink, "")
             carrier = interface in links and links[interface].carrier
-            has_address = _has_address(behind.pin, interface, held)
+            has_address = _has_address(pin, interface, held)
             self._tell(LinkSeen(now_ns, now_unix_ns, uplink, carrier, has_address, interface))
 
 
-def _interface(netlink: Netlink, behind: Behind, held: Mapping[str, str]) -> str:
-    pin = behind.pin
+def _interface(netlink: Netlink, pin: Pin, toward: str, held: Mapping[str, str]) -> str:
     if pin.interface is not None:
         return pin.interface
     if pin.sources:
         return next((held[source] for source in pin.sources if source in held), "")
-    route = netlink.route(behind.toward, mark=pin.mark or 0, tos=(pin.dscp or 0) << 2)
+    route = netlink.route(toward, mark=pin.mark or 0, tos=(pin.dscp or 0) << 2)
     return _name(route.oif) if route is not None else ""
 
 
 def _has_address(pin: Pin, interface: str, held: Mapping[str, str]) -> bool:
+    """Tell whether an address is there to send from; link-local ones lead nowhere (RFC 4291 section 2.5.6)."""
     if pin.sources:
         return any(source in held for source in pin.sources)
     return any(holder == interface and not address.startswith("fe80:") for address, holder in held.items())
