@@ -4,3 +4,7 @@ In:       samples, afterwords, routes and link facts, in the order in which they
 Out:      effects: events to keep and tell, changes of state, the wish to probe faster or slower.
 Imports:  wanwatch.core.model and the pure parts of the standard library.
 """
+
+from wanwatch.core.judge.site import Memory, SiteJudge
+
+__all__ = ["Memory", "SiteJudge"]

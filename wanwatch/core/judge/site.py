@@ -1,0 +1,245 @@
+"""The judge of one site: joins the machines, keeps them in the order of time, and hands out their effects."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from wanwatch.core.judge.carrying import Carrying
+from wanwatch.core.judge.events import Book, Draft, Moment, at
+from wanwatch.core.judge.evidence import NEVER
+from wanwatch.core.judge.traffic import Traffic, is_unpinned
+from wanwatch.core.judge.uplink import Uplink
+from wanwatch.core.model import (
+    NS_PER_S,
+    SWITCHES,
+    UNPINNED,
+    Afterword,
+    CarryingChanged,
+    Effect,
+    Event,
+    EventKind,
+    Json,
+    JudgeSettings,
+    Kind,
+    LinkSeen,
+    Observation,
+    Pace,
+    Question,
+    RouteSeen,
+    Sample,
+    StateChanged,
+)
+
+STEP_NS: Final = NS_PER_S // 2
+"""A wall clock that moves by more than this between two ticks was stepped; slewing moves it by 500 ppm at most."""
+
+ALIVE_EVERY_NS: Final = 10 * NS_PER_S
+"""How often the daemon marks itself alive: an earlier run may have lived for so long after its last mark."""
+
+
+@dataclass(frozen=True)
+class Memory:
+    """What is known from before a restart.
+
+    Attributes:
+        open_events: Events without an end.
+        carrying: The uplink that carried; None for none.
+        carrying_known: Whether `carrying` was known.
+        last_alive_unix_ns: When the program was last known to run.
+    """
+
+    open_events: tuple[Event, ...] = ()
+    carrying: str | None = None
+    carrying_known: bool = False
+    last_alive_unix_ns: int | None = None
+
+
+class SiteJudge:
+    """What the samples of one site mean.
+
+    Feed it everything in the order in which it became known, and tick it every 0.1 to 0.2 s after feeding what waits.
+
+    Args:
+        site: The site's name.
+        uplinks: Names of its uplinks, in order of preference.
+        questions: All series that are asked, with how they are asked.
+        settings: The rules' numbers.
+        memory: What is known from before a restart.
+    """
+
+    def __init__(
+        self, site: str, uplinks: Sequence[str], questions: Sequence[Question], settings: JudgeSettings, *,
+        memory: Memory = Memory(),
+    ) -> None:  # fmt: skip
+        self._book = Book(site)
+        self._memory = memory
+        self._plan = (tuple(uplinks), tuple(questions), settings)
+        self._now_ns = NEVER
+        self._next_ns = NEVER
+        self._paced: frozenset[str] = frozenset()
+        self._uplinks: dict[str, Uplink] = {}
+        self._traffic: Traffic | None = None
+
+    def feed(self, seen: Observation) -> list[Effect]:
+        """Take in one observation and return what follows. An afterword changes no judgement (RFC 7680)."""
+        if isinstance(seen, Sample):
+            self._reach(seen.known_ns, seen.sent_unix_ns - seen.sent_ns)
+            changed = self._hear(seen)
+        elif isinstance(seen, Afterword):
+            return []
+        else:
+            self._reach(seen.at_ns, seen.at_unix_ns - seen.at_ns)
+            changed = self._see(seen)
+        if changed:
+            self._review()
+        return self._book.drain()
+
+    def tick(self, now_ns: int, now_unix_ns: int) -> list[Effect]:
+        """Decide what has become due, and notice a step of the wall clock."""
+        offset_ns = now_unix_ns - now_ns
+        self._reach(now_ns, offset_ns)
+        step_ns = offset_ns - self._book.offset_ns
+        if abs(step_ns) > STEP_NS:
+            self._stepped(step_ns, now_ns)
+        self._book.offset_ns = offset_ns
+        return self._book.drain()
+
+    def reconfigure(
+        self, uplinks: Sequence[str], questions: Sequence[Question], settings: JudgeSettings
+    ) -> list[Effect]:
+        """Take another configuration; what stays in it keeps all that is known of it."""
+        self._plan = (tuple(uplinks), tuple(questions), settings)
+        if self._traffic is not None:
+            self._arrange()
+            self._review()
+        return self._book.drain()
+
+    def stop(self, now_ns: int) -> list[Effect]:
+        """The program ends: switches in suspense are told, nothing else is closed."""
+        if self._traffic is not None:
+            self._traffic.stop(max(now_ns, self._now_ns))
+        return self._book.drain()
+
+    @property
+    def states(self) -> dict[str, StateChanged]:
+        """Each uplink's state and since when it holds, in order of preference."""
+        return {name: uplink.shown() for name, uplink in self._uplinks.items()}
+
+    @property
+    def carrying(self) -> CarryingChanged:
+        """The uplink that carries ordinary traffic."""
+        return CarryingChanged(None, known=False) if self._traffic is None else self._traffic.shown
+
+    def _stepped(self, step_ns: int, now_ns: int) -> None:
+        self._book.rebase(self._book.offset_ns + step_ns)
+        detail: dict[str, Json] = {"step_s": step_ns / NS_PER_S}
+        self._book.tell(Draft(kind=EventKind.CLOCK_STEP, uplink=None, start=at(now_ns), end=at(now_ns), detail=detail))
+
+    def _hear(self, sample: Sample) -> bool:
+        traffic = self._traffic
+        if traffic is None:
+            return False
+        if sample.series.kind is Kind.STUN:
+            return traffic.stun(sample)
+        if sample.series.uplink == UNPINNED:
+            return traffic.hear(sample)
+        uplink = self._uplinks.get(sample.series.uplink)
+        return uplink is not None and uplink.hear(sample)
+
+    def _see(self, seen: RouteSeen | LinkSeen) -> bool:
+        if isinstance(seen, LinkSeen):
+            if seen.uplink in self._uplinks:
+                self._uplinks[seen.uplink].see(seen)
+        elif self._traffic is not None:
+            self._traffic.route(seen)
+        return True
+
+    def _reach(self, now_ns: int, offset_ns: int) -> None:
+        """Decide all that is due by *now_ns*, in the order of time, as if ticks had been endless."""
+        if self._traffic is None:
+            self._start(now_ns, offset_ns)
+        while self._next_ns <= now_ns:
+            parts: list[Uplink | Traffic] = [*self._uplinks.values()]
+            if self._traffic is not None:
+                parts.append(self._traffic)
+            dues = [part.due_ns() for part in parts]
+            self._next_ns = min(dues)
+            if self._next_ns > now_ns:
+                break
+            at_ns = max(self._next_ns, self._now_ns)
+            for part, due_ns in zip(parts, dues, strict=True):
+                if due_ns <= at_ns:
+                    part.advance(at_ns)
+            self._now_ns = at_ns
+            self._review()
+        self._now_ns = max(self._now_ns, now_ns)
+
+    def _review(self) -> None:
+        """After a change: look at what hangs on several machines, and set the pace of probing."""
+        if self._traffic is None:
+            return
+        self._traffic.review(self._now_ns)
+        self._next_ns = NEVER
+        quick = {name for name, uplink in self._uplinks.items() if uplink.quick}
+        if self._traffic.quick:
+            quick.add(UNPINNED)
+        for name in (*self._uplinks, UNPINNED):
+            if (name in quick) != (name in self._paced):
+                self._book.effects.append(Pace(name, quick=name in quick))
+        self._paced = frozenset(quick)
+
+    def _start(self, now_ns: int, offset_ns: int) -> None:
+        self._book.offset_ns = offset_ns
+        self._now_ns = now_ns
+        self._tell_absence(now_ns)
+        memory = self._memory
+        self._traffic = Traffic(
+            self._uplinks, (), self._plan[2], self._book, since_ns=now_ns,
+            carrying=Carrying(0, 0, remembers=memory.carrying_known, remembered=memory.carrying),
+            open_events=[e for e in memory.open_events if e.kind in SWITCHES or e.kind is EventKind.STUCK_FAILOVER],
+            alive_unix_ns=memory.last_alive_unix_ns,
+        )  # fmt: skip
+        self._arrange()
+
+    def _tell_absence(self, now_ns: int) -> None:
+        """The time between two runs was not watched."""
+        alive_unix_ns, now_unix_ns = self._memory.last_alive_unix_ns, now_ns + self._book.offset_ns
+        if alive_unix_ns is None or alive_unix_ns >= now_unix_ns:
+            return
+        alive_ns = alive_unix_ns - self._book.offset_ns
+        start = Moment(alive_ns, alive_ns, min(alive_ns + ALIVE_EVERY_NS, now_ns))
+        self._book.tell(
+            Draft(
+                kind=EventKind.UNOBSERVED, uplink=None, start=start, end=at(now_ns), detail={"because": "not running"}
+            )
+        )
+
+    def _arrange(self) -> None:
+        """Bring the parts in line with the configuration."""
+        names, questions, settings = self._plan
+        old = dict(self._uplinks)
+        self._uplinks.clear()  # shared with the traffic, so it is filled again and not replaced
+        for name in names:
+            own = [question for question in questions if question.series.uplink == name]
+            if name in old:
+                self._uplinks[name] = old.pop(name)
+                self._uplinks[name].reconfigure(own, settings)
+            else:
+                self._uplinks[name] = self._new(name, own, settings)
+        for gone in old.values():
+            gone.close(self._now_ns)
+        if self._traffic is not None:
+            self._traffic.reconfigure([question for question in questions if is_unpinned(question)], settings)
+        self._next_ns = NEVER
+
+    def _new(self, name: str, questions: Sequence[Question], settings: JudgeSettings) -> Uplink:
+        uplink = Uplink(
+            name, questions, settings, self._book, since_ns=self._now_ns,
+            open_events=[event for event in self._memory.open_events if event.uplink == name],
+            alive_unix_ns=self._memory.last_alive_unix_ns,
+        )  # fmt: skip
+        uplink.interruptions = self._traffic
+        return uplink
+
+
+__all__ = ["Memory", "SiteJudge"]

@@ -1,0 +1,328 @@
+"""Ordinary traffic: who carries it, how long it was cut off, and what each switch was."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from wanwatch.core.judge.carrying import ROUTE, Carrying, Change, Word
+from wanwatch.core.judge.egress import Egress
+from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
+from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line
+from wanwatch.core.judge.line import QUICK, Line, Phase, Rules
+from wanwatch.core.judge.run import SLACK_NS, Gap, Ledger
+from wanwatch.core.judge.switch import CAUSES, classify, way
+from wanwatch.core.judge.uplink import Uplink
+from wanwatch.core.model import (
+    NS_PER_S,
+    UNPINNED,
+    CarryingChanged,
+    Event,
+    EventKind,
+    JudgeSettings,
+    Kind,
+    Outcome,
+    Question,
+    Role,
+    RouteSeen,
+    Sample,
+    Series,
+    State,
+)
+
+_REACH_NS = NS_PER_S
+"""A silence belongs to a switch if it begins no later than this after the first word for the new uplink."""
+
+
+@dataclass(slots=True)
+class _Running:
+    """A switch that was told while traffic was still cut off."""
+
+    draft: Draft
+    gap: Gap | None
+
+
+class Traffic:
+    """The unpinned path of a site.
+
+    Args:
+        uplinks: The site's uplinks in order of preference; shared with the judge, who keeps it up to date.
+        questions: The unpinned series.
+        settings: The rules' numbers.
+        book: Where its events are told.
+        since_ns: When watching it began.
+        carrying: The machine, with what it remembers.
+        open_events: Switches and stuck failovers that were open when an earlier run ended.
+        alive_unix_ns: When that run was last known alive.
+    """
+
+    def __init__(
+        self, uplinks: Mapping[str, Uplink], questions: Sequence[Question], settings: JudgeSettings, book: Book, *,
+        since_ns: int, carrying: Carrying, open_events: Sequence[Event] = (), alive_unix_ns: int | None = None,
+    ) -> None:  # fmt: skip
+        self.carrying = carrying
+        self._uplinks = uplinks
+        self._book = book
+        self._alive_unix_ns = alive_unix_ns
+        self._egress = Egress()
+        self._voices: dict[Series, Voice] = {}
+        self.line = Line((), Rules(0, 0), since_ns)
+        self._ledger = Ledger(1, 0)
+        self._pending: list[Change] = []
+        self._shown = CarryingChanged(None, known=False)
+        self._history: list[tuple[int, str | None]] = []
+        drafts = [resumed(event) for event in open_events]
+        self._running = [_Running(draft, None) for draft in drafts if draft.kind is not EventKind.STUCK_FAILOVER]
+        self._stuck = next((draft for draft in drafts if draft.kind is EventKind.STUCK_FAILOVER), None)
+        self._dark = False
+        self.reconfigure(questions, settings)
+
+    def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
+        """Take other series or numbers; what was heard stays."""
+        self._settings = settings
+        lines = [question for question in questions if question.series.role is Role.LINE]
+        self._voices = {q.series: self._voices.get(q.series) or Voice(q) for q in lines}
+        for question in lines:
+            self._voices[question.series].ask_as(question)
+        self.line.reconfigure(tuple(self._voices.values()), Rules(settings.down_after_ns, 0))
+        self._ledger.majority = self.line.majority
+        self._ledger.lag_ns = max((q.timeout_ns for q in lines), default=0) + SLACK_NS
+        stun = [question for question in questions if question.series.kind is Kind.STUN]
+        self.carrying.round_ns = max((q.every_ns for q in stun), default=0)
+        self.carrying.grace_ns = max((q.pulse_ns + q.timeout_ns for q in stun), default=0)
+        self._egress.keep(frozenset(self._uplinks))
+
+    def hear(self, sample: Sample) -> bool:
+        """Take in an unpinned LINE sample; return False if it changed nothing."""
+        voice = self._voices.get(sample.series)
+        if voice is None:
+            return False
+        said = of_line(sample)
+        if said is Said.NOTHING:
+            return False
+        voice.note(said, sample)
+        rtt_ns = (sample.rtt_ns or 0) if said is Said.LIFE else -1
+        self._ledger.add(sample.sent_ns, sample.known_ns, rtt_ns, sample.series.target)
+        self._ledger.settle(sample.known_ns)
+        before = self.line.phase
+        self.line.hear(voice, said, sample)
+        if self._dark and self.line.phase is not Phase.DOWN:
+            self._dark = False
+            self._moved(self.carrying.lit(sample.known_ns))
+        return before is not Phase.UP or said is not Said.LIFE or bool(self._running)
+
+    def stun(self, sample: Sample) -> bool:
+        """Take in a STUN sample, pinned or not; return False if it changed nothing."""
+        if sample.outcome is not Outcome.ANSWERED:
+            return False
+        word = self._egress.hear(sample)
+        if word is None:
+            return False
+        self._moved(self.carrying.hear(sample.series.target, word._replace(known_ns=sample.known_ns)))
+        return True
+
+    def route(self, seen: RouteSeen) -> None:
+        """Take in the kernel's route of unpinned traffic."""
+        word = Word(seen.at_ns, seen.at_ns, seen.uplink)
+        if self._dark and seen.uplink is not None:
+            self.carrying.note_route(word)  # a dead path is no better for being the kernel's choice
+        else:
+            self._moved(self.carrying.hear(ROUTE, word))
+
+    def due_ns(self) -> int:
+        """When `advance` has something to do; `AHEAD` if never."""
+        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns(), self._stuck_due_ns())
+
+    def advance(self, now_ns: int) -> None:
+        """Decide what is due at *now_ns*."""
+        self.line.advance(now_ns)
+        self._moved(self.carrying.advance(now_ns))
+        self.review(now_ns)
+
+    def review(self, now_ns: int) -> None:
+        """Look at what hangs on several machines at once."""
+        self._darken(now_ns)
+        while self._verdict_due_ns() <= now_ns:
+            self._judge(self._pending.pop(0), now_ns)
+        self._run_on()
+        self._review_stuck(now_ns)
+        self._show()
+
+    def _darken(self, now_ns: int) -> None:
+        """Silence is a blackout only if no uplink is left that could carry."""
+        every_down = all(uplink.line.phase is Phase.DOWN for uplink in self._uplinks.values())
+        if self._dark or not every_down or self.line.phase is not Phase.DOWN:
+            return
+        self._dark = True
+        if not (self.carrying.known and self.carrying.uplink is None):
+            self._moved(self.carrying.dark(self.line.cut.first_ns, now_ns))
+
+    def _moved(self, change: Change | None) -> None:
+        if self.carrying.known and (not self._history or self._history[-1][1] != self.carrying.uplink):
+            since_ns = NEVER if change is None else change.first.sent_ns
+            self._history = [*self._history[-15:], (since_ns, self.carrying.uplink)]
+        if change is not None:
+            self._pending.append(change)
+
+    def _verdict_due_ns(self) -> int:
+        """When the oldest switch can be told: once the line that traffic left has shown what it was."""
+        if not self._pending:
+            return AHEAD
+        change = self._pending[0]
+        settled_ns = change.first.known_ns + self._ledger.lag_ns + _REACH_NS
+        left = self._uplinks.get(change.from_uplink or "")
+        if not change.watched:
+            return NEVER
+        if left is None or change.to_uplink is None:
+            return settled_ns
+        lo_ns, hi_ns = change.last_ns, change.first.known_ns
+        if left.line.phase in (Phase.DOUBTED, Phase.DIM) and len(self._pending) == 1:
+            return AHEAD  # the line's own verdict comes first
+        if left.was(lo_ns, hi_ns) is State.DOWN:
+            return settled_ns
+        timeout_ns = max((voice.timeout_ns for voice in left.line.voices), default=0)
+        return max(settled_ns, hi_ns + self._settings.down_after_ns + timeout_ns + NS_PER_S)
+
+    def _judge(self, change: Change, now_ns: int, *, sure: bool = True) -> None:
+        """Tell what a switch was."""
+        self._ledger.settle(now_ns)
+        first_ns = change.first.sent_ns
+        gap = self._ledger.longest(max(change.last_ns, first_ns - (1 << 61)), first_ns + _REACH_NS)
+        start, end = self._bounds(change, gap if change.watched else None)
+        left = self._uplinks.get(change.from_uplink or "")
+        lo_ns, hi_ns = change.last_ns, first_ns if end is None else end.latest_ns
+        was = State.UNOBSERVED if left is None or not change.watched else left.was(lo_ns, hi_ns)
+        if was is State.UP and not sure:
+            was = State.UNOBSERVED
+        draft = Draft(
+            kind=classify(was, way(tuple(self._uplinks), change.from_uplink, change.to_uplink)), uplink=None,
+            start=start, end=end, from_uplink=change.from_uplink, to_uplink=change.to_uplink,
+            interruption_s=self._interruption(gap) if change.watched else None, detail={"cause": CAUSES[was]},
+        )  # fmt: skip
+        if not change.watched:
+            draft.detail["watched"] = False
+        self._told(draft, gap)
+
+    def _told(self, draft: Draft, gap: Gap | None) -> None:
+        if draft.from_uplink is None:
+            self._end_blackouts(draft, gap)
+        if draft.end is None:
+            self._running.append(_Running(draft, gap))
+        self._book.tell(draft)
+
+    def _bounds(self, change: Change, gap: Gap | None) -> tuple[Moment, Moment | None]:
+        first = change.first
+        if gap is None:
+            floor = None if change.watched else self._alive_unix_ns
+            earliest_ns = first.sent_ns if change.last_ns == NEVER else min(change.last_ns, first.sent_ns)
+            start = Moment(first.sent_ns, earliest_ns, first.known_ns, floor_unix_ns=floor)
+            return start, None if change.to_uplink is None else start
+        end = None if gap.end_ns is None else Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
+        if change.from_uplink is None and end is not None:
+            return end, end
+        earliest_ns = gap.first_ns if gap.before_ns == NEVER else gap.before_ns
+        return Moment(gap.first_ns, earliest_ns, gap.first_ns + gap.rtt_ns), end
+
+    def _interruption(self, gap: Gap | None) -> float | None:
+        if gap is not None:
+            return None if gap.end_ns is None else (gap.end_ns - gap.first_ns) / NS_PER_S
+        return None if self.line.phase is Phase.BLIND or not self._voices else 0.0
+
+    def _run_on(self) -> None:
+        """Tell again the switches whose silence has ended."""
+        for running in tuple(self._running):
+            gap = running.gap
+            if gap is None or gap.end_ns is None:
+                continue
+            running.draft.end = Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
+            running.draft.interruption_s = self._interruption(gap)
+            self._running.remove(running)
+            self._book.tell(running.draft)
+
+    def _end_blackouts(self, restoration: Draft, gap: Gap | None) -> None:
+        """A blackout whose silence was not timed ends with the restoration."""
+        for running in tuple(self._running):
+            if running.gap is None and running.draft.kind is EventKind.BLACKOUT:
+                running.draft.end = restoration.end or restoration.start
+                running.draft.interruption_s = None if gap is None else self._interruption(gap)
+                self._running.remove(running)
+                self._book.tell(running.draft)
+
+    def interruption_s(self, uplink: str, start: Moment, end: Moment) -> float | None:
+        """Seconds in which ordinary traffic got no answer; None if *uplink* did not carry it or nobody watched."""
+        carrier = next((name for since_ns, name in reversed(self._history) if since_ns <= start.earliest_ns), None)
+        if carrier != uplink or not self._voices or self.line.phase is Phase.BLIND:
+            return None
+        self._ledger.settle(self.line.seen_ns)
+        return self._ledger.total_ns(start.earliest_ns, end.latest_ns) / NS_PER_S
+
+    def _stuck_since_ns(self) -> int:
+        """Since when traffic could have moved off a dead line; `AHEAD` if it is where it should be."""
+        carrier = self._uplinks.get(self.carrying.uplink or "")
+        if carrier is None or carrier.line.phase is not Phase.DOWN:
+            return AHEAD
+        others = [up.since_ns for up in self._uplinks.values() if up.state in (State.UP, State.IMPAIRED)]
+        return max(carrier.line.cut.first_ns, min(others)) if others else AHEAD
+
+    def _stuck_due_ns(self) -> int:
+        since_ns = self._stuck_since_ns()
+        return AHEAD if self._stuck is not None or since_ns == AHEAD else since_ns + self._settings.stuck_after_ns
+
+    def _review_stuck(self, now_ns: int) -> None:
+        if self._stuck is not None:
+            self._unstick(self._stuck, now_ns)
+        elif self._stuck_due_ns() <= now_ns:
+            since = at(self._stuck_due_ns())
+            self._stuck = Draft(kind=EventKind.STUCK_FAILOVER, uplink=self.carrying.uplink, start=since)
+            self._book.tell(self._stuck)
+
+    def _unstick(self, stuck: Draft, now_ns: int) -> None:
+        """End a stuck failover once traffic moved, the line recovered, or no other line is left."""
+        line = self._uplinks.get(stuck.uplink or "")
+        others = [up for up in self._uplinks.values() if up is not line]
+        if line is None or (self.carrying.known and self.carrying.uplink != stuck.uplink):
+            because = "moved"
+        elif line.state in (State.UP, State.IMPAIRED):
+            because = "recovered"
+        elif others and all(up.state is State.DOWN for up in others):
+            because = "no-other"
+        else:
+            return
+        stuck.end = self._unstuck(because, line, others, now_ns)
+        stuck.detail["because"] = because
+        self._stuck = None
+        self._book.tell(stuck)
+
+    def _unstuck(self, because: str, line: Uplink | None, others: Sequence[Uplink], now_ns: int) -> Moment:
+        if because == "moved" and self._pending:
+            change = self._pending[-1]
+            last_ns = change.first.sent_ns if change.last_ns == NEVER else change.last_ns
+            return Moment(change.first.sent_ns, last_ns, change.first.known_ns)
+        if because == "recovered" and line is not None:
+            return at(line.since_ns)
+        return at(max(up.since_ns for up in others) if because == "no-other" else now_ns)
+
+    def _show(self) -> None:
+        shown = CarryingChanged(self.carrying.uplink if self.carrying.known else None, self.carrying.known)
+        if shown != self._shown:
+            self._shown = shown
+            self._book.effects.append(shown)
+
+    @property
+    def shown(self) -> CarryingChanged:
+        """The carrying uplink as it is told."""
+        return self._shown
+
+    @property
+    def quick(self) -> bool:
+        """Whether unpinned probing should be quick."""
+        carrier = self._uplinks.get(self.carrying.uplink or "")
+        return self.line.phase in QUICK or self.carrying.unsettled or (carrier is not None and carrier.quick)
+
+    def stop(self, now_ns: int) -> None:
+        """Tell the switches that still wait for a verdict, as far as the evidence goes."""
+        while self._pending:
+            self._judge(self._pending.pop(0), now_ns, sure=False)
+
+
+def is_unpinned(question: Question) -> bool:
+    """Whether *question* asks over the path of ordinary traffic."""
+    return question.series.uplink == UNPINNED
