@@ -86,7 +86,12 @@ def _lines(config: Config) -> Iterator[str]:
 def pin_text(uplink: Uplink) -> str:
     """Return an uplink's pin in words."""
     pin = uplink.pin
-    parts = {"interface": pin.interface, "source": " and ".join(pin.sources), "mark": pin.mark, "dscp": pin.dscp}
+    parts = {
+        "interface": pin.interface,
+        "source": " and ".join(pin.sources),
+        "mark": pin.mark and hex(pin.mark),
+        "dscp": pin.dscp,
+    }
     told = [f"{key} {value}" for key, value in parts.items() if value not in {None, ""}]
     return ", ".join(told) or "its targets, which the gateway routes one way only"
 

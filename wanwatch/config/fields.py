@@ -100,11 +100,14 @@ def _no_zone() -> Unfit:
 
 def _data_dir(value: object, info: ValidationInfo) -> Path:
     written = _printable(value)
+    if written.startswith("~"):
+        raise Unfit(reason="'~' is a shell's word", mend="write the whole path")
     folder = Path(os.path.normpath(_around(info).folder / written))
-    nearest = next(place for place in (folder, *folder.parents) if place.exists() or place == place.parent)
+    # os.path.exists and not Path.exists: that one raises where a folder above may not be looked into.
+    nearest = next(place for place in (folder, *folder.parents) if os.path.exists(place) or place == place.parent)  # noqa: PTH110
     if not nearest.is_dir():
         raise Unfit(reason=f"{str(nearest)!r} is a file", mend="write the path of a folder")
-    if not os.access(nearest, os.W_OK | os.X_OK):
+    if not os.access(nearest, os.W_OK | os.X_OK, effective_ids=True):
         what = "cannot be written to" if nearest == folder else "cannot be made"
         raise Unfit(
             reason=f"this folder {what} by the user who asks ({str(nearest)!r} is not theirs to write)",
@@ -174,6 +177,13 @@ def _host_name(value: object) -> str:
     return name
 
 
+def _mail_host(value: object) -> str:
+    try:
+        return places.address(value)
+    except Unfit:
+        return _host_name(value)
+
+
 def _date(value: object) -> date:
     if type(value) is not date:  # a datetime is a date too, and is not meant
         raise Unfit(reason="not a date", mend="write it without quotes, such as 2026-11-03")
@@ -227,6 +237,7 @@ AnyUrl: TypeAlias = Annotated[
     str, BeforeValidator(lambda value: places.url(value, "http", "https")), _text_schema("http://192.0.2.80/")
 ]
 HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), _text_schema("www.example.com")]
+MailHost: TypeAlias = Annotated[str, BeforeValidator(_mail_host), _text_schema("mail.example.net")]
 NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), _text_schema("mailto:ops@example.net")]
 Whole: TypeAlias = Annotated[int, Field(strict=True)]
 Yes: TypeAlias = Annotated[bool, Field(strict=True)]

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, TypeAlias, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -108,31 +108,29 @@ def _mistake(loc: Loc, detail: ErrorDetails, root: type[BaseModel]) -> Mistake:
 
 
 def known_keys(root: type[BaseModel], loc: Loc) -> list[str]:
-    """Return the keys that the table at *loc* (pydantic's own, with the kinds of clauses) may hold."""
-    table: Any = root
+    """Return the keys that the table at *loc* may hold; *loc* is pydantic's own, with the kind of a clause in it."""
+    tables = [root]
     for step in loc:
         if isinstance(step, str):
-            table = _tables_below(table).get(step, table)
-    return [field.alias or name for name, field in table.model_fields.items()]
+            below = [kind for table in tables for kind in _tables_under(table, step)]
+            tables = below or [table for table in tables if step in _measures(table)] or tables
+    return [field.alias or name for table in tables for name, field in table.model_fields.items()]
 
 
-def _tables_below(table: type[BaseModel]) -> dict[str, type[BaseModel]]:
-    """Return the tables that *table* holds, by key; each kind of clause under its own measures as well."""
-    found: dict[str, type[BaseModel]] = {}
-    for name, field in table.model_fields.items():
-        for kind in _models_in(field.annotation):
-            found.setdefault(field.alias or name, kind)
-            if (measure := kind.model_fields.get("measure")) is not None:
-                found |= dict.fromkeys(getattr(measure.annotation, "__args__", ()), kind)
-    if (measure := table.model_fields.get("measure")) is not None:
-        found |= dict.fromkeys(getattr(measure.annotation, "__args__", ()), table)
-    return found
+def _tables_under(table: type[BaseModel], key: str) -> list[type[BaseModel]]:
+    fields = [field for name, field in table.model_fields.items() if (field.alias or name) == key]
+    return [kind for field in fields for kind in _models_in(field.annotation)]
+
+
+def _measures(table: type[BaseModel]) -> tuple[str, ...]:
+    measure = table.model_fields.get("measure")
+    return get_args(measure.annotation) if measure else ()
 
 
 def _models_in(annotation: object) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
-    return [model for part in getattr(annotation, "__args__", ()) for model in _models_in(part)]
+    return [model for part in get_args(annotation) for model in _models_in(part)]
 
 
 def did_you_mean(name: str, known: Sequence[str]) -> str:

@@ -81,7 +81,7 @@ def _targets(facts: MachineFacts) -> Iterator[str]:
         yield f"# Nobody answers at {PLACEHOLDER}: write an address here that you may ask, far beyond the line."
         far = [PLACEHOLDER]
     else:
-        yield "# Found as this machine's resolvers. Better: two or three far addresses in different networks, yours to ask."
+        yield "# Found as this machine's resolvers. Better: two or three far addresses in different networks."
     for number, address in enumerate(far, start=1):
         yield "[[target]]"
         yield f'name = "far-{number}"'

@@ -36,11 +36,22 @@ def find(explicit: Path | None = None, environ: Mapping[str, str] = os.environ) 
     if named := environ.get(VARIABLE):
         return Path(named)
     for place in USUAL_PLACES:
-        if place.exists():
+        if _is_there(place):
             return place
     places = " nor ".join(map(str, USUAL_PLACES))
     mend = f"name it with --config or in ${VARIABLE}, or make one with 'wanwatch init'"
     raise ConfigError([Mistake("configuration", None, f"there is neither {places}", mend)])
+
+
+def _is_there(place: Path) -> bool:
+    """Whether a file stands at *place*; one that may not be looked at does, so that reading it says why."""
+    try:
+        place.stat()
+    except PermissionError:
+        return True
+    except OSError:
+        return False
+    return True
 
 
 def load(path: Path, environ: Mapping[str, str] = os.environ) -> Config:
@@ -59,7 +70,7 @@ def load(path: Path, environ: Mapping[str, str] = os.environ) -> Config:
 def read(document: Document, around: Around) -> Config:
     """Check and resolve a parsed document; see `load`."""
     found = [*_shape(document, around), *naming.check(document), *together.check(document)]
-    draft = _Draft(document, {loc for loc, _ in found})
+    draft = _Draft(document, {_spoilt_by(loc) for loc, _ in found})
     config = draft.config(around)
     if config is not None:
         for loc, reason, mend in crossing.check(config, targets_whole=draft.whole("target")):
@@ -144,6 +155,11 @@ class _Draft:
             self._kept[loc] = [index for index in range(len(part)) if (*loc, index) not in self._spoilt]
             return [self._rest((*loc, index), part[index]) for index in self._kept[loc]]
         return part
+
+
+def _spoilt_by(loc: Loc) -> Loc:
+    """Return what a mistake at *loc* takes with it. A target with one wrong uplink may be meant for any of them."""
+    return loc[:-1] if loc[-2:-1] == ("uplinks",) else loc
 
 
 def _at(document: Document, loc: Loc) -> object:

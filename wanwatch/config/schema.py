@@ -18,6 +18,7 @@ from wanwatch.config.fields import (
     HttpUrl,
     Interface,
     ListenToken,
+    MailHost,
     MonthlySize,
     NoticeTo,
     Resolver,
@@ -274,7 +275,7 @@ class Notice(Table):
 class Smtp(Table):
     """The mail server that notices leave by."""
 
-    host: HostName | Address
+    host: MailHost
     """The mail server's name or address."""
     port: Annotated[Whole, Field(ge=1, le=65535)] = 587
     """Its port."""

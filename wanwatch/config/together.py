@@ -60,7 +60,7 @@ def _pin(loc: Loc, pin: object) -> Iterator[Found]:
 
 
 def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:
-    if clause.get("measure") not in {"speed-down", "speed-up"}:
+    if clause.get("measure") not in ("speed-down", "speed-up"):
         return
     usual = [key for key in ("usual", "share") if key in clause]
     if "floor" in clause and usual:

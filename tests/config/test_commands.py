@@ -1,0 +1,167 @@
+"""check and init, as a person sees them."""
+
+from pathlib import Path
+
+import pytest
+
+from wanwatch.config import ConfigError, commands, load, remarks
+from wanwatch.config.machine import MachineFacts, Way, default_routes, default_routes6, machine_facts, nameservers
+from wanwatch.config.propose import PLACEHOLDER, propose
+from wanwatch.config.remarks import goodput_bps
+from wanwatch.config.schema import Handoff
+
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
+
+
+def test_there_are_examples() -> None:
+    """The tests below speak of files that exist."""
+    assert len(EXAMPLES) == 5
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+def test_every_example_is_fit_to_use(example: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An example that does not load teaches a mistake."""
+    assert commands.check(example) == 0
+    assert capsys.readouterr().out.startswith(f"{example}: fit to use\n")
+
+
+def test_check_tells_mistakes_and_returns_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 2 is for a bad configuration; mistakes go to standard error."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text("")
+    assert commands.check(file) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.splitlines()[0] == "3 mistakes in the configuration:"
+
+
+def test_the_summary_says_what_will_be_done(tmp_path: Path, right: str) -> None:
+    """Pins, questions, paces and data are told before anything is sent."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(right)
+    text = commands.summary(load(file, {}))
+    assert "  1. fibre: pinned by source 10.20.0.11\n" in text
+    assert "       near: echo 192.0.2.1, every 1s, lost after 2s\n" in text
+    assert "       far: tcp 192.0.2.129 port 443, every 1s, lost after 2s\n" in text
+    assert "  Ordinary traffic, whichever uplink carries it:\n" in text
+
+
+def test_parts_that_this_version_leaves_alone_are_told(tmp_path: Path, right: str) -> None:
+    """A key that is read and not acted on must not look as if it were."""
+    file = tmp_path / "wanwatch.toml"
+    more = '[speed]\nserver = "http://192.0.2.80/"\n[[notice]]\nto = "https://hooks.example.net/wan"\n'
+    clause = '  { measure = "repair", at_most = "24h" },\n  { measure = "speed-down", floor = "980Mbps" },\n]\ncredit'
+    file.write_text(right.replace("]\ncredit", clause) + more)
+    told = remarks(load(file, {}))
+    assert told[:4] == [
+        "[speed]: this version runs no speed tests yet; nothing is fetched from the server.",
+        "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same.",
+        (
+            "uplink 'fibre': this version does not judge clauses for repair, speed-down yet; "
+            "their verdict stays undecided."
+        ),
+        (
+            "uplink 'fibre': the speed-down clause asks for 980 Mbit/s, and its handoff carries at most 944.1 Mbit/s "
+            "of "
+            "TCP payload; missing it is no breach."
+        ),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("handoff", "payload", "frame"),
+    [
+        ({"link_mbps": 1000}, 1460, 1538),
+        ({"link_mbps": 1000, "vlan": True}, 1460, 1542),
+        ({"link_mbps": 1000, "mtu": 1492, "encapsulation": "pppoe"}, 1452, 1538),
+    ],
+)
+def test_a_handoff_carries_its_headers_too(handoff: dict[str, object], payload: int, frame: int) -> None:
+    """IEEE 802.3: 38 bytes around a packet; IEEE 802.1Q: 4; RFC 2516: 8; IPv4 and TCP without options: 40."""
+    assert goodput_bps(Handoff.model_validate(handoff)) == 10**9 * payload // frame
+
+
+def test_a_right_and_full_file_has_only_what_stun_would_add(tmp_path: Path, right: str) -> None:
+    """Remarks are rare, or nobody reads them."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(right)
+    assert remarks(load(file, {})) == []
+
+
+def test_init_writes_a_file_once(tmp_path: Path) -> None:
+    """What stands there already is never written over."""
+    file = tmp_path / "wanwatch.toml"
+    assert commands.init(file) == 0
+    load(file, {})
+    with pytest.raises(ConfigError, match="there is a file of this name already"):
+        commands.init(file)
+
+
+def test_the_proposal_for_this_machine_is_accepted(tmp_path: Path) -> None:
+    """Init gives a file that check accepts as it is, on the machine that it is made for."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(propose(machine_facts()))
+    config = load(file, {})
+    assert len(config.uplinks) >= 1
+
+
+@pytest.mark.parametrize(
+    ("ways", "resolvers", "uplinks", "targets"),
+    [
+        ((), (), [("eth0", None)], [PLACEHOLDER]),
+        (
+            (Way("eth1", "198.51.100.1", 0), Way("eth2", "203.0.113.1", 100)),
+            ("198.51.100.53", "203.0.113.53"),
+            [("eth1", "198.51.100.1"), ("eth2", "203.0.113.1")],
+            ["198.51.100.53", "203.0.113.53"],
+        ),
+        ((Way("ppp0", None, 0),), ("198.51.100.53",), [("ppp0", None)], ["198.51.100.53"]),
+        (
+            (Way("eth0", "10.0.0.1", 0), Way("eth0", "10.0.0.2", 0)),
+            ("10.0.0.1",),
+            [("eth0", "10.0.0.1")],
+            [PLACEHOLDER],
+        ),
+        ((Way("eth0", "fe80::1%eth0", 0),), (), [("eth0", "fe80::1%eth0")], [PLACEHOLDER]),
+    ],
+)
+def test_a_proposal_has_an_uplink_for_each_way_out(
+    tmp_path: Path,
+    ways: tuple[Way, ...],
+    resolvers: tuple[str, ...],
+    uplinks: list[tuple[str, str | None]],
+    targets: list[str],
+) -> None:
+    """One uplink for each interface with a default route; far targets are resolvers that are not the gateway."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(propose(MachineFacts('mini "PC"\n', "Europe/Oslo", tmp_path / "data", ways, resolvers)))
+    config = load(file, {})
+    assert [(uplink.pin.interface, uplink.gateway) for uplink in config.uplinks] == uplinks
+    assert [target.echo for target in config.targets] == targets
+
+
+def test_default_routes_are_read_from_the_kernels_table() -> None:
+    """proc(5): destination and mask are zero, flags say up (1) and gateway (2); words are in host byte order."""
+    table = (
+        "Iface\tDestination\tGateway \tFlags\tRefCnt\tUse\tMetric\tMask\t\tMTU\tWindow\tIRTT\n"
+        "eth0\t00000000\t010200C0\t0003\t0\t0\t100\t00000000\t0\t0\t0\n"
+        "eth0\t000200C0\t00000000\t0001\t0\t0\t100\t00FFFFFF\t0\t0\t0\n"
+        "ppp0\t00000000\t00000000\t0001\t0\t0\t200\t00000000\t0\t0\t0\n"
+    )
+    assert default_routes(table) == [Way("eth0", "192.0.2.1", 100), Way("ppp0", None, 200)]
+
+
+def test_default_routes_of_ipv6_leave_the_reject_route_out() -> None:
+    """The kernel keeps a default route through lo that refuses everything; it is no way out."""
+    zero, gateway = "0" * 32, "fe800000000000000000000000000001"
+    table = (
+        f"{zero} 00 {zero} 00 {gateway} 00000400 00000001 00000000 00000003 eth0\n"
+        f"{zero} 00 {zero} 00 {zero} ffffffff 00000001 00000000 00200200 lo\n"
+    )
+    assert default_routes6(table) == [Way("eth0", "fe80::1%eth0", 1024)]
+
+
+def test_loopback_resolvers_are_left_out() -> None:
+    """resolv.conf(5): a resolver on this machine says nothing of a line."""
+    text = "# made by hand\nnameserver 127.0.0.53\nnameserver 192.0.2.53\nnameserver\nnameserver here\noptions edns0\n"
+    assert nameservers(text) == ["192.0.2.53"]

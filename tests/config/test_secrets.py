@@ -1,0 +1,68 @@
+"""Secrets come from files or the environment, and are never shown."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from wanwatch.config import ConfigError, load
+
+SECRET = "correct horse battery"  # noqa: S105 - a test's own
+LISTEN = '\n[listen]\naddress = "192.0.2.200:9470"\ntoken_file = "token"\n'
+
+
+def test_a_token_comes_from_a_file_beside_the_configuration(tmp_path: Path, right: str) -> None:
+    """The file's one line is the token; a relative path starts from the configuration's folder."""
+    (tmp_path / "token").write_text(f"{SECRET}\n")
+    (tmp_path / "wanwatch.toml").write_text(right + LISTEN)
+    config = load(tmp_path / "wanwatch.toml", {})
+    assert config.listen.token is not None
+    assert config.listen.token.get_secret_value() == SECRET
+    assert SECRET not in repr(config) + str(config)
+
+
+def test_a_token_comes_from_the_environment(tmp_path: Path, right: str) -> None:
+    """Where no file is named, the variable counts."""
+    (tmp_path / "wanwatch.toml").write_text(right + LISTEN.replace('token_file = "token"', ""))
+    config = load(tmp_path / "wanwatch.toml", {"WANWATCH_LISTEN_TOKEN": SECRET})
+    assert config.listen.token is not None
+    assert config.listen.token.get_secret_value() == SECRET
+
+
+@pytest.mark.parametrize(
+    ("more", "line"),
+    [
+        (
+            f'[listen]\ntoken_file = "{SECRET}"',
+            (
+                "listen.token_file: there is no such file, or it cannot be read; write the path of a file that the "
+                "daemon's user can read, or set WANWATCH_LISTEN_TOKEN in its environment"
+            ),
+        ),
+        (f'[listen]\ntoken = "{SECRET}"', "listen.token: there is no such key; did you mean 'token_file'?"),
+        (
+            f'[smtp]\nhost = "mail.example.net"\nsender = "x"\npassword = "{SECRET}"',
+            "smtp.password: there is no such key; did you mean 'password_file'?",
+        ),
+        (f'smtp = ["{SECRET}"]', None),
+        (f'[[notice]]\nto = "https://ops:{SECRET.replace(" ", "-")}@hooks.example.net/"', None),
+    ],
+)
+def test_a_misplaced_secret_is_not_shown(
+    mistakes: Callable[[str], list[str]], right: str, more: str, line: str | None
+) -> None:
+    """People paste secrets where a path belongs; the mistake is told without them."""
+    told = mistakes(f"{more}\n{right}" if more.startswith("smtp =") else f"{right}\n{more}\n")
+    assert told
+    if line is not None:
+        assert told == [line]
+    assert SECRET.split(" ", maxsplit=1)[0] not in "\n".join(told)
+
+
+@pytest.mark.parametrize("content", ["", "one\ntwo\n"])
+def test_a_secrets_file_holds_one_line(tmp_path: Path, right: str, content: str) -> None:
+    """An empty token would open the door; two lines are likely another file."""
+    (tmp_path / "token").write_text(content)
+    (tmp_path / "wanwatch.toml").write_text(right + LISTEN)
+    with pytest.raises(ConfigError, match="the file does not hold exactly one line"):
+        load(tmp_path / "wanwatch.toml", {})
