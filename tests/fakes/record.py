@@ -1,0 +1,111 @@
+"""A record in memory, and minutes made by hand."""
+
+from collections.abc import Collection, Iterator, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from wanwatch.core.account.spans import intersect
+from wanwatch.core.model import Event, EventKind, Series, Span
+from wanwatch.core.ports import (
+    MARK_LATE,
+    MARK_LOST,
+    MARK_MALFORMED,
+    MARK_NOT_SENT,
+    MARK_REFUSED,
+    RTT_LIMIT,
+    MinuteBlock,
+)
+
+MINUTE_NS = 60_000_000_000
+
+
+class FakeRecord:
+    """What one site's readers see, from plain lists.
+
+    Args:
+        site: The site's name.
+        events: Its events.
+        watched: When a daemon was alive.
+        blocks: Its minutes, in any order.
+    """
+
+    def __init__(
+        self, site: str, events: Sequence[Event], watched: Sequence[Span], blocks: Sequence[MinuteBlock]
+    ) -> None:
+        self._site = site
+        self._events = sorted(events, key=lambda event: event.start.estimate_unix_ns)
+        self._watched = list(watched)
+        self._blocks = sorted(blocks, key=lambda block: block.minute)
+
+    def sites(self) -> list[str]:
+        """The one site."""
+        return [self._site]
+
+    def events(self, site: str, span: Span | None = None, kinds: Collection[EventKind] = ()) -> list[Event]:
+        """Events that overlap *span*, by start."""
+
+        def overlaps(event: Event) -> bool:
+            if span is None:
+                return True
+            begins = event.start.estimate_unix_ns < span.end_unix_ns
+            return begins and (event.end is None or event.end.estimate_unix_ns >= span.start_unix_ns)
+
+        found = [event for event in self._events if overlaps(event) and (not kinds or event.kind in kinds)]
+        return found if site == self._site else []
+
+    def watched(self, site: str, span: Span) -> list[Span]:
+        """When a daemon was alive, cut to *span*."""
+        return list(intersect(self._watched, [span])) if site == self._site else []
+
+    def series(self, site: str) -> list[Series]:
+        """Every series that has a minute, sorted."""
+        return sorted({block.series for block in self._blocks}) if site == self._site else []
+
+    def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
+        """Minutes that begin within *span*, in order of time."""
+        for block in self._blocks if site == self._site else []:
+            inside = span.start_unix_ns <= block.minute * MINUTE_NS < span.end_unix_ns
+            if inside and (series is None or block.series in series):
+                yield block
+
+
+def minute_block(
+    series: Series,
+    minute: int,
+    offsets_us: Sequence[int] | npt.NDArray[np.uint32],
+    rtts: Sequence[int] | npt.NDArray[np.uint32],
+    *,
+    keep_raw: bool = True,
+) -> MinuteBlock:
+    """Return a minute from the sends' offsets and the round-trip times or marks, in microseconds."""
+    words = np.asarray(rtts, "<u4")
+    answered = words[words < RTT_LIMIT]
+
+    def of(mark: int) -> int:
+        return int((words == mark).sum())
+
+    ordered = np.sort(answered)
+
+    def share(per_cent: int) -> int | None:
+        """A rank near the percentile: the report reads the raw samples and not this."""
+        return int(ordered[(len(ordered) - 1) * per_cent // 100]) if len(ordered) else None
+
+    return MinuteBlock(
+        series=series,
+        minute=minute,
+        sent=len(words) - of(MARK_NOT_SENT),
+        lost=of(MARK_LOST),
+        late=of(MARK_LATE),
+        refused=of(MARK_REFUSED),
+        malformed=of(MARK_MALFORMED),
+        not_sent=of(MARK_NOT_SENT),
+        reordered=0,
+        duplicated=0,
+        min_us=share(0),
+        median_us=share(50),
+        p95_us=share(95),
+        max_us=share(100),
+        offsets=np.asarray(offsets_us, "<u4").tobytes() if keep_raw else b"",
+        rtts=words.tobytes() if keep_raw else b"",
+    )

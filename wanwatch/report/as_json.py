@@ -1,0 +1,102 @@
+"""The report as JSON, for programs: the same bytes for the same report, whenever and wherever it is made.
+
+Sources:     RFC 8259 (JSON), RFC 3339 (instants, in UTC).
+Departures:  an infinite figure (a percentile that falls on unanswered probes) is null, as JSON has no infinity.
+"""
+
+import json
+import math
+from collections.abc import Iterable
+
+from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.event_json import event_to_json
+from wanwatch.core.instants import instant_text
+from wanwatch.core.model import NS_PER_S, Event, Json
+from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport
+from wanwatch.report.words import reason
+
+_US_PER_S = 1_000_000
+
+
+def render_json(report: MonthReport) -> str:
+    """Return the report as JSON text; times in seconds, ratios in [0, 1]."""
+    return json.dumps(to_json(report), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def to_json(report: MonthReport) -> dict[str, Json]:
+    """Return the report as JSON values."""
+    return {
+        "site": report.site,
+        "period": {
+            "from": instant_text(report.period.start_unix_ns),
+            "to": instant_text(report.period.end_unix_ns),
+            "timezone": report.timezone,
+        },
+        "uplinks": [_uplink(uplink) for uplink in report.uplinks],
+        "switches": _events(report.switches),
+        "verdict": report.verdict,
+    }
+
+
+def _uplink(uplink: UplinkReport) -> Json:
+    times = uplink.times
+    return {
+        "name": uplink.name,
+        "observed_s": times.observed_ns / NS_PER_S,
+        "unobserved_s": times.unobserved_ns / NS_PER_S,
+        "up_s": times.up_ns / NS_PER_S,
+        "impaired_s": times.impaired_ns / NS_PER_S,
+        "down_s": times.down_ns / NS_PER_S,
+        "availability": _bounded(uplink.availability),
+        "outages": _events(uplink.outages),
+        "delay": {target.target: _delay(target) for target in uplink.targets},
+        "loss": {target.target: _number(target.loss) for target in uplink.targets},
+        "names": {names.target: _names(names) for names in uplink.names},
+        "speed": {},
+        "clauses": [_clause(clause) for clause in uplink.clauses],
+        "credit": {},
+    }
+
+
+def _delay(target: TargetFigures) -> Json:
+    return {
+        "p50_s": _number(target.p50_us, _US_PER_S),
+        "p95_s": _number(target.p95_us, _US_PER_S),
+        "p99_s": _number(target.p99_us, _US_PER_S),
+        "samples": target.samples,
+    }
+
+
+def _names(names: TargetFigures) -> Json:
+    return {"success_ratio": _number(names.success), "p95_s": _number(names.p95_us, _US_PER_S)}
+
+
+def _clause(clause: ClauseResult) -> Json:
+    promise = clause.promise
+    named: dict[str, Json] = {"measure": promise.measure}
+    if promise.target is not None:
+        named["target"] = promise.target
+    if promise.statistic is not None:
+        named["statistic"] = promise.statistic
+    return {
+        **named,
+        "limit": _number(promise.limit),
+        "value": _number(clause.found.value),
+        "verdict": clause.ruling.verdict.value,
+        "samples": clause.samples,
+        "low": _number(clause.found.low),
+        "high": _number(clause.found.high),
+        "reason": reason(clause),
+    }
+
+
+def _bounded(found: Bounded) -> Json:
+    return {"value": _number(found.value), "low": _number(found.low), "high": _number(found.high)}
+
+
+def _number(figure: Figure | None, divisor: int = 1) -> float | None:
+    return None if figure is None or figure == math.inf else float(figure / divisor)
+
+
+def _events(events: Iterable[Event]) -> list[Json]:
+    return [event_to_json(event) for event in events]

@@ -1,0 +1,36 @@
+"""What can keep a report from being made."""
+
+from pathlib import Path
+
+from wanwatch.core.errors import WanwatchError
+
+
+class ReportError(WanwatchError):
+    """A report that cannot be made or written."""
+
+
+class MonthError(ReportError):
+    """A month that is none, or that has not begun.
+
+    Attributes:
+        given: What was asked for.
+        reason: Why there is no report of it.
+    """
+
+    def __init__(self, given: str, reason: str) -> None:
+        self.given = given
+        self.reason = reason
+        super().__init__(f"month {given!r}: {reason}; write a past month or the running one as 2026-10")
+
+
+class OutputError(ReportError):
+    """A report that could not be written.
+
+    Attributes:
+        path: Where it should have gone.
+    """
+
+    def __init__(self, path: Path, error: OSError) -> None:
+        self.path = path
+        why = error.strerror or str(error)
+        super().__init__(f"report {str(path)!r}: cannot write: {why}; name a file in a folder that you may write to")

@@ -1,0 +1,109 @@
+"""The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from wanwatch import __version__
+from wanwatch.core.account.spans import total_ns
+from wanwatch.core.account.timeline import event_span
+from wanwatch.core.model import Event, State
+from wanwatch.report import charts, story, words
+from wanwatch.report.evidence import evidence
+from wanwatch.report.values import MonthReport, UplinkReport
+
+_PAGE: Final = Path(__file__).parent / "page"
+
+
+def render_html(report: MonthReport) -> str:
+    """Return the report as an HTML page; the same report gives the same bytes."""
+    loader = FileSystemLoader(_PAGE)
+    environment = Environment(
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters.update(
+        duration=words.duration,
+        per_cent=words.per_cent,
+        ms=words.milliseconds,
+        count=words.count,
+        name=story.name,
+        instant=lambda unix_ns: words.instant(unix_ns, report.zone),
+    )
+    return environment.get_template("month.html").render(
+        report=report,
+        title=f"{date(report.year, report.month, 1):%B %Y}",
+        style=Markup((_PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file
+        headline=story.headline(report),
+        happened=story.happened(report),
+        to_do=story.to_do(report),
+        lines=[Line(report, uplink, number) for number, uplink in enumerate(report.uplinks, 1)],
+        Happening=lambda event: Happening(report, event),
+        swatches={state.value: _drawn(charts.swatch(state)) for state in State},
+        words=words,
+        version=__version__,
+    )
+
+
+class Line:
+    """One line as the page shows it: its figures, and its charts drawn.
+
+    Args:
+        report: The month.
+        uplink: The line.
+        number: Its place in the page, from 1.
+    """
+
+    def __init__(self, report: MonthReport, uplink: UplinkReport, number: int) -> None:
+        self.of = uplink
+        self.anchor = f"line-{number}"
+        self.strip = _drawn(charts.strip(report.period, uplink.states))
+        self.ribbons = _drawn(charts.ribbons(report.period, uplink.states, report.zone))
+        self.charts = {
+            target.target: _drawn(charts.delay_and_loss(report.period, target.hours, report.zone))
+            for target in uplink.targets
+            if target.hours
+        }
+
+    @property
+    def unseen_ns(self) -> int:
+        """Unobserved time without what has not come yet."""
+        return self.of.times.unobserved_ns - self.of.to_come_ns
+
+    def states(self) -> Iterator[tuple[str, int, float]]:
+        """Yield each state with its length and its share of the month."""
+        whole = self.of.times.period_ns or 1
+        for state, spans in (
+            (State.UP, self.of.states.up),
+            (State.IMPAIRED, self.of.states.impaired),
+            (State.DOWN, self.of.states.down),
+            (State.UNOBSERVED, self.of.states.unobserved),
+        ):
+            yield state.value, total_ns(spans), total_ns(spans) / whole
+
+
+class Happening:
+    """An event as the page shows it."""
+
+    def __init__(self, report: MonthReport, event: Event) -> None:
+        self.of = event
+        self.kind = event.kind.value.replace("-", " ")
+        self.length_ns = event_span(event, report.now_unix_ns).length_ns
+        self.where = words.WHERE[event.domain] if event.domain else words.NOTHING
+        self.evidence = evidence(event)
+
+    @property
+    def length_bounds(self) -> tuple[int, int] | None:
+        """The shortest and the longest that it can have been, in nanoseconds; None while it goes on."""
+        end = self.of.end
+        if end is None:
+            return None
+        shortest = end.earliest_unix_ns - self.of.start.latest_unix_ns
+        return max(0, shortest), end.latest_unix_ns - self.of.start.earliest_unix_ns
+
+
+def _drawn(svg: str) -> Markup:
+    return Markup(svg)  # noqa: S704 - drawn by matplotlib, which is never given a name

@@ -1,0 +1,204 @@
+"""Month: reads the record once and accounts for every line of a site."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Final
+
+from wanwatch.core.account.availability import availability, mean_times, times_in
+from wanwatch.core.account.calendar import month_span
+from wanwatch.core.account.figures import loss_ratio, percentile
+from wanwatch.core.account.spans import intersect, total_ns, union
+from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
+from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
+from wanwatch.core.ports import Record
+from wanwatch.report.rulings import Scope, judge, scope
+from wanwatch.report.samples import Collector, Probes, gather
+from wanwatch.report.subject import Subject, UplinkPlan
+from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport
+
+_MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
+_OF_SWITCHING: Final = frozenset({EventKind.STUCK_FAILOVER, EventKind.FLAPPING})
+
+
+@dataclass(slots=True)
+class _Line:
+    """One uplink at work: what the record holds of it, and where its samples go.
+
+    Attributes:
+        plan: The uplink.
+        events: Its own events and those of the whole site.
+        answering: When it was up or impaired, as far as events and watching tell.
+        scopes: Its promises, each with the time that counts.
+        line: Its series that speak for the line, by target.
+        names: Its series that ask resolvers, by resolver.
+        collectors: By target and by the time that counts.
+    """
+
+    plan: UplinkPlan
+    events: list[Event]
+    answering: tuple[Span, ...]
+    scopes: list[Scope]
+    line: dict[str, list[Series]]
+    names: dict[str, list[Series]]
+    collectors: dict[tuple[Role, str, tuple[Span, ...]], Collector] = field(default_factory=dict)
+
+    def open_collectors(self) -> None:
+        for target in self.line:
+            self.collectors[Role.LINE, target, self.answering] = Collector(self.answering)
+        for target in self.names:
+            self.collectors[Role.NAMES, target, self.answering] = Collector(self.answering, hourly=False)
+        for within in self.scopes:
+            keep = self.keep(within)
+            for target in self.targets_of(within):
+                self.collectors.setdefault((Role.LINE, target, keep), Collector(keep, hourly=False))
+
+    def keep(self, within: Scope) -> tuple[Span, ...]:
+        """The time whose samples count for a promise; the very same value as `answering` where that is all of it."""
+        return intersect(self.answering, within.counted)
+
+    def targets_of(self, within: Scope) -> list[str]:
+        wanted = within.promise.target
+        return [target for target in self.line if wanted in {None, target}]
+
+    def of_series(self) -> Iterable[tuple[Series, list[Collector]]]:
+        for role, by_target in ((Role.LINE, self.line), (Role.NAMES, self.names)):
+            for target, many in by_target.items():
+                mine = [c for (r, t, _), c in self.collectors.items() if (r, t) == (role, target)]
+                yield from ((series, mine) for series in many)
+
+
+def build_month(record: Record, subject: Subject, year: int, month: int, now_unix_ns: int) -> MonthReport:
+    """Account for one month of one site.
+
+    Args:
+        record: The record.
+        subject: The site, its lines and their contracts.
+        year: The year.
+        month: The month, 1 to 12, cut in the site's time zone.
+        now_unix_ns: The future begins here; it is unobserved.
+    """
+    period = month_span(year, month, subject.zone)
+    events = record.events(subject.site, period)
+    watched = record.watched(subject.site, period)
+    all_series = record.series(subject.site)
+
+    def states(plan: UplinkPlan, probed: Iterable[Span]) -> Timeline:
+        return timeline(period, plan.name, events=events, watched=watched, probed=probed, now_unix_ns=now_unix_ns)
+
+    def line(plan: UplinkPlan) -> _Line:
+        mine = [event for event in events if event.uplink in {plan.name, None}]
+        told = states(plan, [period])
+        promises = plan.contract.promises if plan.contract else ()
+        at_work = _Line(
+            plan=plan,
+            events=mine,
+            answering=union(told.up, told.impaired),
+            scopes=[
+                scope(p, plan, period=period, zone=subject.zone, events=mine, now_unix_ns=now_unix_ns) for p in promises
+            ],
+            line=_by_target(all_series, plan.name, Role.LINE),
+            names=_by_target(all_series, plan.name, Role.NAMES),
+        )
+        at_work.open_collectors()
+        return at_work
+
+    lines = [line(plan) for plan in _plans(subject, all_series)]
+    collectors = {series: mine for one in lines for series, mine in one.of_series()}
+    minutes = gather(record.blocks(subject.site, period, list(collectors)), collectors)
+    known = {plan.name for plan in subject.uplinks}
+    uplinks = []
+    for one in lines:
+        seen = [minute for many in one.line.values() for series in many for minute in minutes[series]]
+        if seen or one.plan.name in known:
+            probed = probed_spans(seen, one.plan.reach_minutes)
+            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns))
+    return MonthReport(
+        site=subject.site,
+        timezone=subject.timezone,
+        year=year,
+        month=month,
+        period=period,
+        now_unix_ns=min(now_unix_ns, period.end_unix_ns),
+        note=subject.note,
+        uplinks=tuple(uplinks),
+        switches=tuple(event for event in events if event.kind in SWITCHES),
+        site_events=tuple(e for e in events if e.kind not in SWITCHES and _of_the_site(e)),
+        all_down_ns=_all_down_ns(uplinks),
+    )
+
+
+def _plans(subject: Subject, all_series: Sequence[Series]) -> list[UplinkPlan]:
+    """The configured lines, then those that only the record knows: a line that was renamed keeps its past."""
+    known = [plan.name for plan in subject.uplinks]
+    recorded = {s.uplink for s in all_series if s.role is Role.LINE} - {*known, UNPINNED}
+    return [*subject.uplinks, *(UplinkPlan(name=name) for name in sorted(recorded))]
+
+
+def _by_target(all_series: Sequence[Series], uplink: str, role: Role) -> dict[str, list[Series]]:
+    found: dict[str, list[Series]] = {}
+    for series in all_series:
+        if series.uplink == uplink and series.role is role:
+            found.setdefault(series.target, []).append(series)
+    return found
+
+
+def _of_the_site(event: Event) -> bool:
+    return event.uplink in {None, UNPINNED} or event.kind in _OF_SWITCHING
+
+
+def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int) -> UplinkReport:
+    done = {key: collector.done() for key, collector in one.collectors.items()}
+    times = times_in(states, [period])
+    own = [e for e in one.events if e.uplink == one.plan.name and e.kind not in SWITCHES | _OF_SWITCHING]
+    outages = tuple(event for event in own if event.kind is EventKind.OUTAGE)
+    separate = [span for span in spans_of(outages, {EventKind.OUTAGE}, now_unix_ns) if intersect([span], states.down)]
+    return UplinkReport(
+        name=one.plan.name,
+        contract=one.plan.contract,
+        states=states,
+        times=times,
+        to_come_ns=max(0, period.end_unix_ns - max(now_unix_ns, period.start_unix_ns)),
+        availability=availability(times),
+        means=mean_times(times, len(separate)),
+        outages=outages,
+        others=tuple(event for event in own if event.kind is not EventKind.OUTAGE),
+        targets=tuple(_figures(target, done[Role.LINE, target, one.answering]) for target in one.line),
+        names=tuple(_figures(target, done[Role.NAMES, target, one.answering]) for target in one.names),
+        clauses=tuple(_clause(one, within, states, done) for within in one.scopes),
+    )
+
+
+def _clause(
+    one: _Line, within: Scope, states: Timeline, done: dict[tuple[Role, str, tuple[Span, ...]], Probes]
+) -> ClauseResult:
+    keep = one.keep(within)
+    probes = [(target, done[Role.LINE, target, keep]) for target in one.targets_of(within)]
+    return judge(within, one.plan, states, probes)
+
+
+def _figures(target: str, probes: Probes) -> TargetFigures:
+    ranked = probes.ranked
+    p50, p95, p99 = (percentile(ranked, share) for share in (_MEDIAN, _P95, _P99))
+    return TargetFigures(
+        target=target,
+        samples=ranked.count,
+        p50_us=p50,
+        p95_us=p95,
+        p99_us=p99,
+        loss=loss_ratio(probes.missed, probes.asked),
+        asked=probes.asked,
+        missed=probes.missed,
+        refused=probes.refused,
+        raw_gone=probes.raw_gone,
+        hours=probes.hours,
+    )
+
+
+def _all_down_ns(uplinks: Sequence[UplinkReport]) -> int:
+    if not uplinks:
+        return 0
+    common = uplinks[0].states.down
+    for uplink in uplinks[1:]:
+        common = intersect(common, uplink.states.down)
+    return total_ns(common)

@@ -1,0 +1,187 @@
+"""A month of samples: the blocks of many series in one pass, to exact figures of each.
+
+Sixteen million samples go through here, so the rows of an hour are handed to numpy together and only the round-trip
+times of answered probes are kept, 4 bytes each.
+
+Source: see `core.account.figures` for the rules; `Ranked` hands numpy's sorted array to them.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from wanwatch.core.account.figures import Figure, Ranked, loss_ratio, percentile
+from wanwatch.core.model import Series, Span
+from wanwatch.core.ports import MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT, MinuteBlock
+
+Words: TypeAlias = npt.NDArray[np.uint32]
+Instants: TypeAlias = npt.NDArray[np.int64]
+
+_WORD: Final = np.dtype("<u4")
+_MINUTE_US: Final = 60_000_000
+_HOUR_MIN: Final = 60
+_BAND: Final = (Fraction(5, 100), Fraction(1, 2), Fraction(95, 100))
+
+
+@dataclass(frozen=True, slots=True)
+class Hour:
+    """One hour of a series, by the clock of UTC.
+
+    Attributes:
+        start_unix_ns: When it began.
+        p5_us: 5th percentile of delay in microseconds; None where nothing was asked, `math.inf` for unanswered.
+        p50_us: Median.
+        p95_us: 95th percentile.
+        loss: Loss ratio; None where nothing was asked.
+    """
+
+    start_unix_ns: int
+    p5_us: Figure | None
+    p50_us: Figure | None
+    p95_us: Figure | None
+    loss: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class Probes:
+    """What one series, or several of one target, did in the counted time.
+
+    Attributes:
+        ordered: Round-trip times of answered probes in microseconds, ascending; of raw samples only.
+        unanswered: Lost, late and malformed probes with raw samples.
+        refused: Probes that somebody refused.
+        asked: Probes that were answered or not, raw or counted; without the refused.
+        missed: The unanswered among them, raw or counted.
+        hours: Hour by hour, in order of time.
+    """
+
+    ordered: Words
+    unanswered: int
+    refused: int
+    asked: int
+    missed: int
+    hours: tuple[Hour, ...]
+
+    @property
+    def ranked(self) -> Ranked:
+        """The delays in order of size, as the rules of percentiles want them."""
+        ordered = self.ordered
+        return Ranked(lambda rank: int(ordered[rank - 1]), len(ordered), self.unanswered)
+
+    @property
+    def raw_gone(self) -> bool:
+        """Whether some of the counted probes have no raw samples any more."""
+        return self.asked > self.ranked.count
+
+
+@dataclass(slots=True)
+class Collector:
+    """Gathers one target's probes that lie within the time that counts."""
+
+    keep: Sequence[Span]
+    hourly: bool = True
+    _hours: dict[int, list[Words]] = field(default_factory=dict)
+    _lost_in_hour: dict[int, int] = field(default_factory=dict)
+    _refused: int = 0
+    _counted: tuple[int, int] = (0, 0)
+    _edges: Instants = field(init=False)
+
+    def __post_init__(self) -> None:
+        # Samples are kept to the microsecond below, so the edges of spans have to be cut the same way.
+        self._edges = np.array([t // 1000 for s in self.keep for t in (s.start_unix_ns, s.end_unix_ns)], np.int64)
+
+    def take(self, hour: int, sent_us: Instants, rtts: Words) -> None:
+        """Take an hour of raw samples: when each was sent (Unix microseconds), and its round-trip time or mark."""
+        inside = np.searchsorted(self._edges, sent_us, side="right") % 2 == 1
+        told = rtts[inside & (rtts != MARK_NOT_SENT)]
+        answered = told[told < RTT_LIMIT]
+        refused = int(np.count_nonzero(told == MARK_REFUSED))
+        self._refused += refused
+        self._hours.setdefault(hour, []).append(answered)
+        self._lost_in_hour[hour] = self._lost_in_hour.get(hour, 0) + len(told) - len(answered) - refused
+
+    def take_counts(self, block: MinuteBlock) -> None:
+        """Take a minute whose raw samples are gone, if it lies wholly within the time that counts."""
+        ends = np.array([block.minute, block.minute + 1], np.int64) * _MINUTE_US - [0, 1]
+        places = np.searchsorted(self._edges, ends, side="right")
+        if places[0] == places[1] and places[0] % 2 == 1:
+            asked, missed = self._counted
+            lost = block.lost + block.late + block.malformed
+            self._counted = (asked + block.sent - block.refused, missed + lost)
+            self._refused += block.refused
+
+    def done(self) -> Probes:
+        """Return what was gathered."""
+        hours = [(hour, np.concatenate(parts)) for hour, parts in sorted(self._hours.items())]
+        self._hours.clear()
+        ordered = np.concatenate([rtts for _, rtts in hours]) if hours else np.empty(0, _WORD)
+        ordered.sort()
+        unanswered = sum(self._lost_in_hour.values())
+        return Probes(
+            ordered=ordered,
+            unanswered=unanswered,
+            refused=self._refused,
+            asked=self._counted[0] + len(ordered) + unanswered,
+            missed=self._counted[1] + unanswered,
+            hours=tuple(_hour(hour, rtts, self._lost_in_hour[hour]) for hour, rtts in hours) if self.hourly else (),
+        )
+
+
+@dataclass(slots=True)
+class _Rows:
+    """The rows of one series in one hour, as they come from the record."""
+
+    hour: int
+    minutes: list[int] = field(default_factory=list)
+    offsets: list[bytes] = field(default_factory=list)
+    rtts: list[bytes] = field(default_factory=list)
+
+    def hand_to(self, collectors: Iterable[Collector]) -> None:
+        counts = [len(rtts) // _WORD.itemsize for rtts in self.rtts]
+        starts_us = np.repeat(np.array(self.minutes, np.int64) * _MINUTE_US, counts)
+        sent_us = starts_us + np.frombuffer(b"".join(self.offsets), _WORD)
+        rtts = np.frombuffer(b"".join(self.rtts), _WORD)
+        for collector in collectors:
+            collector.take(self.hour, sent_us, rtts)
+
+
+def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[Collector]]) -> dict[Series, list[int]]:
+    """Hand each block to the collectors of its series.
+
+    Returns:
+        For each series the numbers of the minutes in which at least one probe left.
+    """
+    minutes: dict[Series, list[int]] = {series: [] for series in collectors}
+    waiting: dict[Series, _Rows] = {}
+    for block in blocks:
+        series = block.series
+        if block.sent:
+            minutes[series].append(block.minute)
+        if not block.rtts:
+            for collector in collectors[series]:
+                collector.take_counts(block)
+            continue
+        hour = block.minute // _HOUR_MIN
+        rows = waiting.get(series)
+        if rows is None or rows.hour != hour:
+            if rows is not None:
+                rows.hand_to(collectors[series])
+            rows = waiting[series] = _Rows(hour)
+        rows.minutes.append(block.minute)
+        rows.offsets.append(block.offsets)
+        rows.rtts.append(block.rtts)
+    for series, rows in waiting.items():
+        rows.hand_to(collectors[series])
+    return minutes
+
+
+def _hour(hour: int, rtts: Words, unanswered: int) -> Hour:
+    ordered = np.sort(rtts)
+    ranked = Ranked(lambda rank: int(ordered[rank - 1]), len(ordered), unanswered)
+    low, middle, high = (percentile(ranked, share) for share in _BAND)
+    start_unix_ns = hour * _HOUR_MIN * _MINUTE_US * 1000
+    return Hour(start_unix_ns, low, middle, high, loss_ratio(unanswered, ranked.count))

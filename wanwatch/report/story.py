@@ -1,0 +1,164 @@
+"""Story: what the first page says to whoever pays for the lines: kept or not, what happened, what to do.
+
+Sentences are markup with every name escaped and set apart (`<bdi>`), so that no name can change the direction of the
+text around it.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
+
+from markupsafe import Markup
+
+from wanwatch.core.account.clauses import Because, Verdict
+from wanwatch.core.account.spans import total_ns
+from wanwatch.core.account.timeline import event_span, spans_of
+from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
+from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
+from wanwatch.report.words import WHERE, duration, instant, limit_value
+
+_TALLIES: Final = {1: "once", 2: "twice"}
+
+
+def name(text: str) -> Markup:
+    """Return a name of the configuration, set apart from the text around it."""
+    return _say("<bdi>{}</bdi>", text)
+
+
+def _say(text: str, *parts: object) -> Markup:
+    return Markup(text).format(*parts)  # noqa: S704 - the text is this file's own, and every part is escaped
+
+
+def headline(report: MonthReport) -> Markup:
+    """Say in one sentence whether the lines keep their contracts."""
+    if not any(uplink.times.observed_ns for uplink in report.uplinks):
+        return Markup("Nothing was observed in this month.")
+    so_far = Markup(" so far") if report.running else Markup("")
+    verdict = report.verdict
+    if verdict is None:
+        return Markup("No contract is on file. This is what the lines did.")
+    if verdict is Verdict.MET:
+        return _say("Every line kept its contract{}.", so_far)
+    said = _names(u.name for u in report.uplinks if u.verdict is verdict)
+    if verdict is Verdict.BREACHED:
+        return _say("{} broke its contract.", said)
+    return _say("No breach is proved{}; {} cannot be decided yet.", so_far, said)
+
+
+def happened(report: MonthReport) -> list[Markup]:
+    """Say what happened, most important first."""
+    return [
+        *_cut_off(report),
+        *(sentence for uplink in report.uplinks for sentence in _line(report, uplink)),
+        *_switching(report),
+    ]
+
+
+def to_do(report: MonthReport) -> list[Markup]:
+    """Say what there is to do about it; a single sentence that says so if there is nothing."""
+    found = [sentence for uplink in report.uplinks for sentence in _line_to_do(report, uplink)]
+    stuck = _of_kind(report.site_events, EventKind.STUCK_FAILOVER)
+    needless = _of_kind(report.switches, EventKind.NEEDLESS_FAILOVER)
+    if stuck:
+        text = "Check the gateway's failover: traffic stayed on a dead line {} although another was up."
+        found.append(_say(text, tally(len(stuck))))
+    if needless:
+        text = "Check what makes the gateway switch: traffic left a line that was up {}."
+        found.append(_say(text, tally(len(needless))))
+    return found or [Markup("Nothing.")]
+
+
+def tally(number: int) -> str:
+    """Say how often: once, twice, 3 times."""
+    return _TALLIES.get(number, f"{number} times")
+
+
+def _names(names: Iterator[str]) -> Markup:
+    marked = [name(text) for text in names]
+    return Markup(", ").join(marked[:-1]) + Markup(" and ") + marked[-1] if len(marked) > 1 else marked[0]
+
+
+def _of_kind(events: Sequence[Event], kind: EventKind) -> list[Event]:
+    return [event for event in events if event.kind is kind]
+
+
+def _cut_off(report: MonthReport) -> Iterator[Markup]:
+    if len(report.uplinks) > 1 and report.all_down_ns:
+        yield _say("The office had <strong>no line at all</strong> for {}.", duration(report.all_down_ns))
+
+
+def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
+    if uplink.times.observed_ns == 0:
+        yield _say("{} was not observed.", name(uplink.name))
+        return
+    outages = [event for event in uplink.outages if event_span(event, report.now_unix_ns).length_ns]
+    if outages:
+        text = "{} was down {}, for {} in all; the longest began {}{}."
+        longest = max(outages, key=lambda event: event_span(event, report.now_unix_ns).length_ns)
+        where = _say(", at {}", WHERE[longest.domain]) if longest.domain else Markup("")
+        begun = instant(longest.start.estimate_unix_ns, report.zone)
+        down = duration(uplink.times.down_ns)
+        yield _say(text, name(uplink.name), tally(len(outages)), down, begun, where)
+    else:
+        yield _say("{} was never seen down.", name(uplink.name))
+    if uplink.times.impaired_ns:
+        worked = "{} worked badly (impaired) for {}."
+        yield _say(worked, name(uplink.name), duration(uplink.times.impaired_ns))
+    unseen_ns = uplink.times.unobserved_ns - uplink.to_come_ns
+    if unseen_ns > 0:
+        yield _say("{} went unobserved for {}.", name(uplink.name), duration(unseen_ns))
+
+
+def _switching(report: MonthReport) -> Iterator[Markup]:
+    away = [e for e in report.switches if e.kind in {EventKind.FAILOVER, EventKind.NEEDLESS_FAILOVER}]
+    timed = [e.interruption_s for e in report.switches if e.interruption_s is not None]
+    if away:
+        cut = Markup("")
+        if timed:
+            total, longest = (duration(round(s * NS_PER_S)) for s in (sum(timed), max(timed)))
+            cut = _say("; people were cut off for {} in all, {} at the longest", total, longest)
+        yield _say("Traffic moved to another line {}{}.", tally(len(away)), cut)
+    elif len(report.uplinks) > 1:
+        yield Markup("Traffic never had to move to another line.")
+
+
+def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
+    for event in uplink.outages:
+        if event.end is None and report.running:
+            since = instant(event.start.estimate_unix_ns, report.zone)
+            yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
+    for clause in uplink.clauses:
+        if clause.ruling.verdict is Verdict.BREACHED and uplink.contract:
+            yield _claim(uplink, clause)
+    for domain, advice in _ADVICE.items():
+        spans = spans_of((e for e in uplink.outages if e.domain is domain), {EventKind.OUTAGE}, report.now_unix_ns)
+        if spans:
+            yield advice(uplink, len(spans), duration(total_ns(spans)))
+    tipped = sum(clause.ruling.because is Because.COULD_TIP for clause in uplink.clauses)
+    if tipped:
+        text = "Keep the watching machine running: what went unobserved leaves {} of {} undecided."
+        yield _say(text, "1 clause" if tipped == 1 else f"{tipped} clauses", name(uplink.name))
+
+
+def _claim(uplink: UplinkReport, clause: ClauseResult) -> Markup:
+    contract = uplink.contract
+    assert contract is not None  # noqa: S101 - the caller looked
+    reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
+    value = limit_value(clause, clause.found.value)
+    text = "<strong>Claim from {}{}</strong>: {} was promised {}, and was {}."
+    return _say(text, name(contract.provider), reference, clause.promise.measure, clause.promise.text, value)
+
+
+def _own_side(uplink: UplinkReport, outages: int, length: str) -> Markup:
+    text = "Look at your own side: {} broke there {}, for {} in all (cable, port or address of this machine)."
+    return _say(text, name(uplink.name), tally(outages), length)
+
+
+def _gateway(uplink: UplinkReport, outages: int, length: str) -> Markup:
+    text = "Look at the gateway of {}: it fell silent {}, for {} in all."
+    return _say(text, name(uplink.name), tally(outages), length)
+
+
+_ADVICE: Final[dict[Domain, Callable[[UplinkReport, int, str], Markup]]] = {
+    Domain.OUR_SIDE: _own_side,
+    Domain.GATEWAY: _gateway,
+}

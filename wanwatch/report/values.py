@@ -1,0 +1,161 @@
+"""The month's report as one frozen value: everything that a page or a data file shows, before any rendering."""
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from fractions import Fraction
+from zoneinfo import ZoneInfo
+
+from wanwatch.core.account.availability import MeanTimes, Times
+from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
+from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.timeline import Timeline
+from wanwatch.core.model import Event, Span
+from wanwatch.report.samples import Hour
+from wanwatch.report.subject import Contract
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetFigures:
+    """Delay and loss of one target through one line, over the time in which the line was not down.
+
+    Attributes:
+        target: The target's name, or the resolver's address.
+        samples: Probes with raw samples, answered or not.
+        p50_us: Median delay in microseconds; None without samples, `math.inf` where it falls on unanswered probes.
+        p95_us: 95th percentile, likewise.
+        p99_us: 99th percentile, likewise.
+        loss: Loss ratio, None where nothing was asked.
+        asked: Probes that were answered or not; without the refused.
+        missed: Those without an answer in time.
+        refused: Probes that somebody refused.
+        raw_gone: Whether the raw samples of part of the time are not kept any more.
+        hours: Hour by hour.
+    """
+
+    target: str
+    samples: int
+    p50_us: Figure | None
+    p95_us: Figure | None
+    p99_us: Figure | None
+    loss: Figure | None
+    asked: int
+    missed: int
+    refused: int
+    raw_gone: bool
+    hours: tuple[Hour, ...] = ()
+
+    @property
+    def success(self) -> Figure | None:
+        """The share of all probes that were answered; a refusal is no answer. None where nothing was asked."""
+        told = self.asked + self.refused
+        return Fraction(self.asked - self.missed, told) if told else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClauseResult:
+    """What became of one promise.
+
+    Attributes:
+        promise: The promise.
+        ruling: The verdict and its ground.
+        found: The figure with its bounds, in the unit of the promise's limit.
+        samples: How many probes it rests on.
+        times: The states of the time that counts for it.
+        to_come_ns: How much of that time has not come yet.
+    """
+
+    promise: Promise
+    ruling: Ruling
+    found: Bounded
+    samples: int
+    times: Times
+    to_come_ns: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UplinkReport:
+    """One line's month.
+
+    Attributes:
+        name: Its name.
+        contract: Its contract, if it has one.
+        states: When it was in which state.
+        times: How long it was in which state.
+        to_come_ns: How much of the unobserved time has not come yet.
+        availability: The ratio with its bounds.
+        means: Mean times between outages and to restoration.
+        outages: Its outages.
+        others: What else happened to it.
+        targets: Delay and loss of each target.
+        names: Delay and answers of each resolver.
+        clauses: What became of each promise.
+    """
+
+    name: str
+    contract: Contract | None
+    states: Timeline
+    times: Times
+    to_come_ns: int
+    availability: Bounded
+    means: MeanTimes
+    outages: tuple[Event, ...]
+    others: tuple[Event, ...]
+    targets: tuple[TargetFigures, ...]
+    names: tuple[TargetFigures, ...]
+    clauses: tuple[ClauseResult, ...]
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """The worst of its clauses' verdicts; None without clauses."""
+        return worst(self.clauses)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthReport:
+    """A site's month.
+
+    Attributes:
+        site: The site's name.
+        timezone: Name of its zone.
+        year: The year.
+        month: The month, 1 to 12.
+        period: The month as a stretch of true time.
+        now_unix_ns: When the report was made, or the month's end if that was before.
+        note: A remark to show on top; empty for none.
+        uplinks: Its lines, in order of preference.
+        switches: Every change of the carrying uplink.
+        site_events: What else happened to the site as a whole or to its switching.
+        all_down_ns: How long all lines were seen down at once.
+    """
+
+    site: str
+    timezone: str
+    year: int
+    month: int
+    period: Span
+    now_unix_ns: int
+    note: str
+    uplinks: tuple[UplinkReport, ...]
+    switches: tuple[Event, ...]
+    site_events: tuple[Event, ...]
+    all_down_ns: int
+
+    @property
+    def zone(self) -> tzinfo:
+        """The zone itself."""
+        return ZoneInfo(self.timezone)
+
+    @property
+    def running(self) -> bool:
+        """Whether the month is not over."""
+        return self.now_unix_ns < self.period.end_unix_ns
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """The worst verdict of all clauses; None without clauses."""
+        return worst(tuple(clause for uplink in self.uplinks for clause in uplink.clauses))
+
+
+def worst(clauses: tuple[ClauseResult, ...]) -> Verdict | None:
+    """Return the verdict that speaks for several clauses."""
+    return overall(clause.ruling.verdict for clause in clauses)
