@@ -18,8 +18,8 @@ _UDP_BYTES: Final = 8
 _ICMP_BYTES: Final = 8
 _STAMP_BYTES: Final = 44
 """RFC 8762 section 4.2.1."""
-_DNS_FIXED_BYTES: Final = 12 + 2 + 4
-"""RFC 1035 section 4.1: header, the name's two ends, type and class."""
+_DNS_FIXED_BYTES: Final = 12 + 2 + 4 + 11
+"""RFC 1035 section 4.1: header, the name's two ends, type and class; RFC 6891 section 6.1.2: an empty OPT record."""
 _DNS_RECORD_BYTES: Final = 16
 """One A record whose name points back into the question, RFC 1035 section 4.1.3."""
 _STUN_BYTES: Final = 20 + 32

@@ -60,6 +60,7 @@ def _pin(loc: Loc, pin: object) -> Iterator[Found]:
 
 
 def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:
+    # Held against a tuple, as the value may be a list and no set takes one.
     if clause.get("measure") not in ("speed-down", "speed-up"):
         return
     usual = [key for key in ("usual", "share") if key in clause]

@@ -1,0 +1,41 @@
+"""Bytes of probing, counted from the packet formats that the standards give."""
+
+import pytest
+
+from wanwatch.config.datause import bytes_of, monthly_bytes
+from wanwatch.core.model import Kind, Pin, Question, Role, Series
+
+
+def _question(kind: Kind, address: str, ask: str | None = None) -> Question:
+    return Question(
+        Series("fibre", "near", kind, Role.LINE),
+        Pin(),
+        address=address,
+        port=None,
+        every_ns=10**9,
+        pulse_ns=10**9,
+        timeout_ns=10**9,
+        ask=ask,
+    )
+
+
+@pytest.mark.parametrize(
+    ("question", "size"),
+    [
+        (_question(Kind.ECHO, "192.0.2.1"), 2 * (20 + 8 + 56)),  # RFC 791, RFC 792
+        (_question(Kind.ECHO, "2001:db8::1"), 2 * (40 + 8 + 56)),  # RFC 8200, RFC 4443
+        (_question(Kind.STAMP, "192.0.2.1"), 2 * (20 + 8 + 44)),  # RFC 768, RFC 8762 section 4.2.1
+        # RFC 1035 sections 4.1.1 to 4.1.3, RFC 6891: 12 + 17 + 4 + 11 asked, and one record of 16 more answered
+        (_question(Kind.DNS, "192.0.2.53", "www.example.com"), 2 * (20 + 8 + 44) + 16),
+        (_question(Kind.STUN, "192.0.2.78"), (20 + 8 + 20) + (20 + 8 + 32)),  # RFC 8489 sections 5 and 14.2
+    ],
+    ids=["echo", "echo-6", "stamp", "dns", "stun"],
+)
+def test_a_question_and_its_answer_have_the_bytes_of_their_packets(question: Question, size: int) -> None:
+    """Headers and all, both directions together."""
+    assert bytes_of(question) == size
+
+
+def test_one_echo_a_second_is_435_megabytes_in_30_days() -> None:
+    """168 bytes times 2,592,000 seconds."""
+    assert monthly_bytes([_question(Kind.ECHO, "192.0.2.1")]) == 435_456_000
