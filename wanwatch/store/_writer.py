@@ -102,10 +102,9 @@ class Writer:
         self._queue.put(work)
         return work.done
 
-    def join(self, timeout_s: float) -> bool:
-        """Wait for the thread to end after its last work; False if it did not in time."""
+    def join(self, timeout_s: float) -> None:
+        """Wait for the thread to end after its last work, but not for longer than this."""
         self._thread.join(timeout_s)
-        return not self._thread.is_alive()
 
     def _run(self) -> None:
         idle, ending = True, False
@@ -142,7 +141,7 @@ class Writer:
             if self._ledger is None:
                 self._ledger = self._connect()
             return self._write(self._ledger)
-        except (WriteError, StoreError) as error:
+        except Exception as error:  # noqa: BLE001 - a dead thread would keep nothing, and say nothing
             self._fail(error)
             return True
 
@@ -156,10 +155,11 @@ class Writer:
         return True
 
     def _write_events(self, ledger: SqliteLedger) -> bool:
-        if self._held.events or self._held.notes:
-            ledger.keep(self._held.events.values(), self._held.notes, {})
-            self._held.events.clear()
-            self._held.notes.clear()
+        held = self._held
+        if held.events or held.notes:
+            ledger.keep(held.events.values(), held.notes, held.alive)
+            for written in (held.events, held.notes, held.alive):
+                written.clear()
         return True
 
     def _write_minute(self, ledger: SqliteLedger) -> bool:
@@ -186,13 +186,13 @@ class Writer:
             if done.set_running_or_notify_cancel():
                 done.set_result(written)
 
-    def _fail(self, error: WriteError | StoreError) -> None:
+    def _fail(self, error: Exception) -> None:
         if self._ledger is not None:
             self._ledger.close()
             self._ledger = None
         if self.healthy:
             self.healthy = False
-            self._tidings.cannot_write(error.reason if isinstance(error, StoreError) else str(error))
+            self._tidings.cannot_write(_reason(error))
         for stage in Stage:
             self._settle(stage, written=False)
 
@@ -200,3 +200,13 @@ class Writer:
         if not self.healthy:
             self.healthy = True
             self._tidings.can_write_again()
+
+
+def _reason(error: Exception) -> str:
+    match error:
+        case StoreError():
+            return error.reason
+        case WriteError():
+            return str(error)
+        case _:
+            return repr(error)

@@ -90,11 +90,12 @@ class SqliteKeeper:
         self._timer.cancel()
         written = False
         with suppress(TimeoutError):
-            written = await asyncio.wait_for(self.flush(), CLOSE_LIMIT_S)
+            written = await asyncio.wait_for(self._flush_twice(), CLOSE_LIMIT_S)
         self._writer.put(Work(Stage.EVENTS, last=True))
-        joined = await asyncio.to_thread(self._writer.join, CLOSE_LIMIT_S / 5)
+        # What was committed is safe: tidying the log up at the end may be cut short by the process's own end.
+        await asyncio.to_thread(self._writer.join, CLOSE_LIMIT_S / 5)
         self._lock.release()
-        if not (written and joined):
+        if not written:
             self._tell(f"store '{self._path}': stopped without writing what still waited in memory")
 
     def sample(self, sample: Sample) -> None:
@@ -130,6 +131,10 @@ class SqliteKeeper:
             return False
         self._hand_over()
         return await self._written(Work(Stage.MINUTES), None)
+
+    async def _flush_twice(self) -> bool:
+        # There is no later attempt, so a passing failure is met at once.
+        return await self.flush() or await self.flush()
 
     async def prune(self, raw_before_unix_ns: int, before_unix_ns: int) -> bool:
         """Let go of what was kept long enough, in steps short enough for events to pass between.
