@@ -1,5 +1,7 @@
 """Bytes of probing, counted from the packet formats that the standards give."""
 
+from dataclasses import replace
+
 import pytest
 
 from wanwatch.config.datause import bytes_of, monthly_bytes
@@ -39,3 +41,9 @@ def test_a_question_and_its_answer_have_the_bytes_of_their_packets(question: Que
 def test_one_echo_a_second_is_435_megabytes_in_30_days() -> None:
     """168 bytes times 2,592,000 seconds."""
     assert monthly_bytes([_question(Kind.ECHO, "192.0.2.1")]) == 435_456_000
+
+
+def test_what_the_gateway_is_asked_uses_nothing_of_the_line() -> None:
+    """The gateway stands on our side of a line that may be paid for by the byte."""
+    asked = _question(Kind.ECHO, "10.20.0.1")
+    assert monthly_bytes([replace(asked, series=asked.series._replace(role=Role.GATEWAY))]) == 0

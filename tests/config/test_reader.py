@@ -269,6 +269,17 @@ def test_a_mistake_is_told_whole(mistakes: Mistakes, right: str, tmp_path: Path,
             ),
         ),
         (
+            '[listen]\naddress = "0.0.0.0:9470"',
+            (
+                "listen.address = '0.0.0.0:9470': others can reach it there, and nothing is asked of them; "
+                "write token_file as well, or an address such as 127.0.0.1:9470"
+            ),
+        ),
+        (
+            '[listen]\naddress = "localhost:9470"',
+            ('listen.address = \'localhost:9470\': a name, not an address; write "127.0.0.1:9470" or "[::1]:9470"'),
+        ),
+        (
             '[carrying]\nevery = "5s"\npulse = "6s"',
             "carrying.pulse = '6s': the quick pulse is slower than every (5s); write at most \"5s\"",
         ),

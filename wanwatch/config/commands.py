@@ -102,8 +102,8 @@ def _asked(plan: list[Question]) -> Iterator[str]:
             f"       {question.series.target}: {_how(question)}, every {show_duration(question.every_ns)}, "
             f"lost after {show_duration(question.timeout_ns)}"
         )
-    fetches = " without what the fetches bring" * any(question.series.kind is Kind.HTTP for question in plan)
-    yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB in 30 days{fetches}"
+    fetches = ", not counting what the fetches bring" * any(question.series.kind is Kind.HTTP for question in plan)
+    yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB over the line in 30 days{fetches}"
 
 
 def _how(question: Question) -> str:

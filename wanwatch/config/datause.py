@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from wanwatch.config.places import version
-from wanwatch.core.model import NS_PER_S, Kind, Question
+from wanwatch.core.model import NS_PER_S, Kind, Question, Role
 
 MONTH_S: Final = 30 * 24 * 3600
 
@@ -39,8 +39,12 @@ def bytes_of(question: Question) -> int:
 
 
 def monthly_bytes(questions: Iterable[Question]) -> int:
-    """Return the bytes of 30 days of *questions* at their usual interval; quick probing comes on top."""
-    return sum(bytes_of(question) * MONTH_S * NS_PER_S // question.every_ns for question in questions)
+    """Return the bytes that 30 days of *questions* move over the line, at their usual interval.
+
+    Quick probing comes on top. What the gateway is asked never leaves the site, and does not count.
+    """
+    far = (question for question in questions if question.series.role is not Role.GATEWAY)
+    return sum(bytes_of(question) * MONTH_S * NS_PER_S // question.every_ns for question in far)
 
 
 def _shape(question: Question) -> tuple[int, int]:

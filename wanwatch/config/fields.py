@@ -160,6 +160,12 @@ def _pair(default_port: int | None) -> BeforeValidator:
     return BeforeValidator(lambda value: places.endpoint(value, default_port))
 
 
+def _listen_place(value: object) -> places.Endpoint:
+    if isinstance(value, str) and value.partition(":")[0] == "localhost":
+        raise Unfit(reason="a name, not an address", mend='write "127.0.0.1:9470" or "[::1]:9470"')
+    return places.endpoint(value, 9470, any_of_ours=True)
+
+
 def _resolver(value: object) -> str:
     """Read a resolver; the usual port is not kept, so that one resolver has one name."""
     found = places.endpoint(value, places.DNS_PORT)
@@ -226,6 +232,7 @@ Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema("1
 StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192.0.2.1", "192.0.2.1:862")]
 TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
 StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
+ListenPlace: TypeAlias = Annotated[places.Endpoint, BeforeValidator(_listen_place), _text_schema("127.0.0.1:9470")]
 Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), _text_schema("eth1")]
 HttpUrl: TypeAlias = Annotated[
     str, BeforeValidator(lambda value: places.url(value, "http")), _text_schema("http://www.example.com/")

@@ -43,14 +43,14 @@ def address(value: object) -> str:
     return str(_parsed(value))
 
 
-def _parsed(value: object) -> IPv4Address | IPv6Address:
+def _parsed(value: object, *, any_of_ours: bool = False) -> IPv4Address | IPv6Address:
     if not isinstance(value, str):
         raise Unfit(reason="not an IP address", mend='write it as text, such as "192.0.2.1"')
     try:
         found = ip_address(value)
     except ValueError:
         raise _no_address(value) from None
-    if found.is_unspecified or found.is_multicast or found == _BROADCAST:
+    if (found.is_unspecified and not any_of_ours) or found.is_multicast or found == _BROADCAST:
         raise Unfit(
             reason="not the address of one machine", mend='write the address of the machine meant, such as "192.0.2.1"'
         )
@@ -66,8 +66,13 @@ def _no_address(value: str) -> Unfit:
     return Unfit(reason="not an IP address", mend='write one such as "192.0.2.1" or "2001:db8::1"')
 
 
-def endpoint(value: object, default_port: int | None) -> Endpoint:
+def endpoint(value: object, default_port: int | None, *, any_of_ours: bool = False) -> Endpoint:
     """Return an endpoint such as `192.0.2.1:862` or `[2001:db8::1]:862`; with a default port it may be left out.
+
+    Args:
+        value: What was written.
+        default_port: The port where none is written.
+        any_of_ours: Whether the wildcards 0.0.0.0 and :: will do, as they do to listen on.
 
     Raises:
         Unfit: The address is none, or the port is missing or out of range.
@@ -79,7 +84,7 @@ def endpoint(value: object, default_port: int | None) -> Endpoint:
     match = _BRACKETED.fullmatch(value) or _V4.fullmatch(value)
     # An IPv6 address without brackets has no port: where its colons end and a port's begins, nobody could tell.
     host, port_text = (match[1], match[2]) if match else (value, None)
-    found = _parsed(host)
+    found = _parsed(host, any_of_ours=any_of_ours)
     if port_text is None and default_port is None:
         shown = f"[{found}]" if found.version == 6 else str(found)  # noqa: PLR2004 - IP version 6
         raise Unfit(reason="the port is missing", mend=f'write it with its port, such as "{shown}:443"')

@@ -17,6 +17,7 @@ from wanwatch.config.fields import (
     HttpsUrl,
     HttpUrl,
     Interface,
+    ListenPlace,
     ListenToken,
     MailHost,
     MonthlySize,
@@ -242,7 +243,7 @@ class Speed(Table):
 class Listen(Table):
     """Where the status page, the JSON API and /metrics are served."""
 
-    place: TcpPlace = usually("127.0.0.1:9470", alias="address")
+    place: ListenPlace = usually("127.0.0.1:9470", alias="address")
     """Address and port to listen on. Beyond loopback a token is needed."""
     token: ListenToken = Field(default=None, alias="token_file")
     """File that holds the token that readers show as Bearer; or WANWATCH_LISTEN_TOKEN in the environment."""
@@ -280,7 +281,7 @@ class Smtp(Table):
     port: Annotated[Whole, Field(ge=1, le=65535)] = 587
     """Its port."""
     security: Literal["starttls", "tls", "none"] = "starttls"
-    """How the connection is protected."""
+    """How the connection is protected: `starttls`, `tls` or `none`."""
     sender: Text
     """Mail address that notices come from."""
     user: Text | None = None
