@@ -6,6 +6,7 @@ dead target is then never taken for an interruption.
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Final
 
@@ -38,6 +39,30 @@ def questions(config: Config) -> tuple[Question, ...]:
     """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last."""
     pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink))
     return (*pinned, *_unpinned(config))
+
+
+def route_map(config: Config) -> dict[tuple[str, str | None], str]:
+    """Which uplink the kernel's own route means, by interface and gateway.
+
+    Empty where the kernel cannot bear witness: an uplink is not pinned by interface, so that its traffic leaves this
+    machine like any other's, or two uplinks cannot be told apart.
+    """
+    known = {
+        (uplink.pin.interface, uplink.gateway): uplink.name
+        for uplink in config.uplinks
+        if uplink.pin.interface is not None
+    }
+    return known if len(known) == len(config.uplinks) else {}
+
+
+def toward(config: Config) -> dict[str, str]:
+    """An address that each uplink leads to, for looking up the kernel's route; nothing is sent there for that."""
+    return {
+        uplink.name: target.address
+        for uplink in config.uplinks
+        for target in reversed(config.targets)
+        if uplink.name in target.uplinks and target.kind is not Kind.HTTP
+    }
 
 
 def _of_uplink(config: Config, uplink: Uplink) -> Iterator[Question]:
@@ -88,17 +113,18 @@ def _rungs(uplink: Uplink) -> Iterator[Question]:
 def _names(config: Config, uplink: Uplink) -> Iterator[Question]:
     if config.names is None:
         return
-    for resolver in uplink.resolvers:
+    turn_ns = config.names.every_ns * len(config.names.ask)
+    for resolver, name in product(uplink.resolvers, config.names.ask):
         place = endpoint(resolver, DNS_PORT)
         yield Question(
             Series(uplink.name, resolver, Kind.DNS, Role.NAMES),
             uplink.pin,
             address=place.address,
             port=place.port,
-            every_ns=config.names.every_ns,
-            pulse_ns=config.names.every_ns,
+            every_ns=turn_ns,
+            pulse_ns=turn_ns,
             timeout_ns=config.names.timeout_ns,
-            ask=config.names.ask[0],
+            ask=name,
         )
 
 

@@ -1,0 +1,206 @@
+"""The commands: one thin function each, which reads its arguments and calls a room.
+
+Exit codes: 0 done; 1 the thing asked about is not as it should be; 2 bad usage or configuration; 3 could not measure.
+Rooms are imported inside their command, so that `wanwatch status` does not pay for what only a report needs.
+"""
+
+import asyncio
+import json
+import logging
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any, Final, NoReturn, TypeVar
+
+import click
+
+from wanwatch import __version__
+from wanwatch.core.errors import WanwatchError
+from wanwatch.core.model import EventKind, Span
+
+NOT_AS_IT_SHOULD_BE: Final = 1
+BAD_USAGE: Final = 2
+COULD_NOT_MEASURE: Final = 3
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+_config_option = click.option(
+    "--config", "config_path", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
+)  # fmt: skip
+_config_argument = click.argument(
+    "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
+)
+
+
+def _fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
+    click.echo(f"wanwatch: {error}", err=True)
+    sys.exit(code)
+
+
+def _tells_errors(command: _Command) -> _Command:
+    """Turn our own errors into words and an exit code; anything else is a fault of ours and shows its trace."""
+
+    @wraps(command)
+    def told(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except WanwatchError as error:
+            _fail(error)
+
+    return told  # type: ignore[return-value]  # wraps keeps the signature
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="wanwatch")
+def main() -> None:
+    """Watch every internet line of an office and prove what each one really does."""
+
+
+@main.command()
+@click.option(
+    "--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Write there, never over a file."
+)
+@_tells_errors
+def init(out: Path | None) -> None:
+    """Propose a configuration from this machine's own interfaces and routes."""
+    from wanwatch.config import commands
+
+    sys.exit(commands.init(out))
+
+
+@main.command()
+@_config_argument
+@_tells_errors
+def check(config_path: Path | None) -> None:
+    """Read a configuration and say all that is wrong with it, or what it will do."""
+    from wanwatch.config import commands
+
+    sys.exit(commands.check(config_path))
+
+
+@main.command()
+def schema() -> None:
+    """Print the configuration's JSON Schema."""
+    from wanwatch.config import json_schema
+
+    click.echo(json.dumps(json_schema(), indent=2))
+
+
+@main.command()
+@_config_argument
+@_tells_errors
+def run(config_path: Path | None) -> None:
+    """Watch the lines until stopped. SIGHUP reads the configuration again, SIGTERM stops."""
+    from wanwatch.config import find, load
+    from wanwatch.daemon import Daemon
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
+    # The scheduler tells of every job it runs; only its troubles belong in a log that is read for years.
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    path = find(config_path)
+    asyncio.run(Daemon(load(path), path=path).run())
+
+
+@main.command()
+@click.option("--json", "as_json", is_flag=True, help="What the daemon's /health says, as JSON.")
+@_config_option
+@_tells_errors
+def status(*, as_json: bool, config_path: Path | None) -> None:
+    """Say how each line stands now, asked of the running daemon."""
+    from wanwatch.config import find, load
+    from wanwatch.measure import RealClock
+    from wanwatch.publish.listing import status_text
+    from wanwatch.web.ask import ask_health
+
+    listen = load(find(config_path)).listen
+    token = listen.token.get_secret_value() if listen.token else None
+    health = ask_health(listen.address, listen.port, token)
+    if health is None:
+        click.echo(
+            f"wanwatch: no daemon answers on {listen.address}:{listen.port}; start it with: wanwatch run", err=True
+        )
+        sys.exit(COULD_NOT_MEASURE)
+    click.echo(json.dumps(health) if as_json else status_text(health, RealClock().now_unix_ns() / 1e9), nl=as_json)
+    uplinks: Any = health["uplinks"]
+    sys.exit(0 if all(uplink["state"] == "up" for uplink in uplinks) else NOT_AS_IT_SHOULD_BE)
+
+
+@main.command()
+@click.option("--since", default=None, metavar="INSTANT", help="A date, an RFC 3339 instant, or an age such as 7d.")
+@click.option("--until", default=None, metavar="INSTANT", help="Likewise; default: now.")
+@click.option(
+    "--kind", "kinds", multiple=True, type=click.Choice([kind.value for kind in EventKind]), help="Repeatable."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON array.")
+@_config_option
+@_tells_errors
+def events(
+    since: str | None, until: str | None, kinds: tuple[str, ...], *, as_json: bool, config_path: Path | None
+) -> None:
+    """List what happened."""
+    from wanwatch.config import find, load
+    from wanwatch.config.instants import parse_instant
+    from wanwatch.config.plan import store_path
+    from wanwatch.core.event_json import event_to_json
+    from wanwatch.measure import RealClock
+    from wanwatch.publish.listing import events_text
+    from wanwatch.store import SqliteRecord
+
+    config = load(find(config_path))
+    site = config.site
+    now_unix_ns = RealClock().now_unix_ns()
+    span = Span(
+        parse_instant("--since", since, site.timezone, now_unix_ns) if since else 0,
+        parse_instant("--until", until, site.timezone, now_unix_ns) if until else now_unix_ns,
+    )
+    with SqliteRecord(store_path(config)) as record:
+        found = record.events(site.name, span, [EventKind(kind) for kind in kinds])
+    if as_json:
+        click.echo(json.dumps([event_to_json(event) for event in found], indent=2, ensure_ascii=False))
+    else:
+        click.echo(events_text(found, site.timezone), nl=False)
+
+
+@main.command()
+@click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
+@click.option("--format", "form", type=click.Choice(["html", "json"]), default="html", show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@_config_option
+@_tells_errors
+def report(month: str | None, form: str, out: Path | None, config_path: Path | None) -> None:
+    """Make a month's report: does each line keep its contract, and what happened."""
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
+    from wanwatch.measure import RealClock
+    from wanwatch.report import report_command
+    from wanwatch.store import SqliteRecord
+
+    config = load(find(config_path))
+    now_unix_ns = RealClock().now_unix_ns()
+    with SqliteRecord(store_path(config)) as record:
+        sys.exit(report_command(config, record, month=month, form=form, out=out, now_unix_ns=now_unix_ns))
+
+
+@main.command()
+@click.option("--address", default="::", show_default=True, help="Address to answer on.")
+@click.option("--stamp-port", default=862, show_default=True, help="UDP port for STAMP (RFC 8762).")
+@_tells_errors
+def reflector(address: str, stamp_port: int) -> None:
+    """Answer the site's own STAMP probes: the far end that measurements can be pointed at."""
+    from wanwatch.reflector import serve_stamp
+
+    asyncio.run(serve_stamp(address, stamp_port))
+
+
+@main.command()
+@click.option("--once", is_flag=True, help="End after the story; exit code 1 if the conclusions did not fit it.")
+@click.option("--history", is_flag=True, help="Also report on a generated month, marked as such.")
+@click.option("--out", type=click.Path(path_type=Path), default=Path("wanwatch-demo"), show_default=True, metavar="DIR")
+@_tells_errors
+def demo(*, once: bool, history: bool, out: Path) -> None:
+    """Play an office on this machine: two simulated lines, one is cut, and the real daemon tells what it saw."""
+    from wanwatch.demo import play
+
+    sys.exit(play(out, once=once, history=history))

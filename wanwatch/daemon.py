@@ -1,0 +1,308 @@
+"""Daemon: wires the rooms and owns start, reload and stop.
+
+Data flows one way: measure tells observations; the store keeps samples; the judge turns observations into effects;
+an event is kept first and told afterwards, in the order in which it was concluded.
+"""
+
+import asyncio
+import contextlib
+import logging
+import os
+import signal
+from collections.abc import Callable, Mapping
+from datetime import UTC, timedelta
+from pathlib import Path
+from typing import Final
+
+from aiohttp import web
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+
+from wanwatch import __version__
+from wanwatch.config import Config, ConfigError, load
+from wanwatch.config.plan import questions, route_map, store_path, toward
+from wanwatch.core.judge import Memory, SiteJudge
+from wanwatch.core.model import (
+    NS_PER_S,
+    Afterword,
+    CarryingChanged,
+    Effect,
+    Event,
+    EventKind,
+    Json,
+    Observation,
+    Pace,
+    Sample,
+    StateChanged,
+    Tell,
+)
+from wanwatch.core.ports import Clock
+from wanwatch.measure import LinkWatch, Measurer, RealClock, RouteWatch
+from wanwatch.publish import Metrics, ServiceManager, sentence
+from wanwatch.store import NoRecordError, SqliteKeeper, SqliteRecord
+from wanwatch.web import make_app, serve
+
+log = logging.getLogger("wanwatch")
+
+# The judge decides by elapsed time as well as by samples; a tenth of a second is well inside every bound it gives.
+TICK_S: Final = 0.1
+METRICS_TICK_S: Final = 1.0
+CARRYING: Final = "carrying"
+RETRY_S: Final = 2.0
+DRAIN_S: Final = 0.5
+# Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
+KEEP_ROWS: Final = timedelta(days=25 * 31)
+
+
+class Daemon:
+    """One site's daemon.
+
+    Args:
+        config: A valid configuration.
+        path: The file it came from, read again on reload; None if there is none.
+        clock: Where time comes from.
+        on_effect: Called with every effect after it has been acted upon, for whoever wants to watch (the demo).
+        environ: The process environment, for the service manager.
+    """
+
+    def __init__(
+        self,
+        config: Config,
+        *,
+        path: Path | None = None,
+        clock: Clock | None = None,
+        on_effect: Callable[[Effect], None] = lambda _effect: None,
+        environ: Mapping[str, str] = os.environ,
+    ) -> None:
+        self._config, self._path = config, path
+        self._clock = clock or RealClock()
+        self._on_effect = on_effect
+        self._manager = ServiceManager(environ)
+        self._metrics = Metrics(config.site.name, __version__)
+        self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
+        self._measurer = Measurer(self._clock, self._observe)
+        self._links = LinkWatch(self._clock, self._observe)
+        self._routes = RouteWatch(self._clock, self._observe)
+        self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
+        self._events: asyncio.Queue[Event] = asyncio.Queue()
+        self._tasks: list[asyncio.Task[None]] = []
+        self._runner: web.AppRunner | None = None
+        self._judge: SiteJudge | None = None
+        self._started_unix_ns = 0
+
+    @property
+    def address(self) -> str:
+        """Where the daemon listens, such as `http://127.0.0.1:9470`; valid once it has started."""
+        assert self._runner is not None  # noqa: S101  # a caller's mistake, not a state that can be met
+        host, port = self._runner.addresses[0][:2]
+        return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+
+    async def start(self) -> None:
+        """Open the store, listen, and begin to probe.
+
+        Raises:
+            WanwatchError: The data directory is in use or cannot be had, or the address to listen on cannot.
+        """
+        self._started_unix_ns = self._clock.now_unix_ns()
+        self._keeper.open()
+        try:
+            self._judge = self._make_judge()
+            await self._listen()
+        except BaseException:
+            await self._keeper.close()
+            raise
+        self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks))
+        self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._keep_events())]
+        await self._probe()
+        self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
+        self._scheduler.start()
+        self._manager.tell(
+            "READY=1", f"STATUS=watching {len(self._config.uplinks)} uplinks of {self._config.site.name}"
+        )
+        log.info("watching %s: %s", self._config.site.name, ", ".join(uplink.name for uplink in self._config.uplinks))
+
+    async def reload(self) -> None:
+        """Read the configuration again; what did not change goes on undisturbed. Mistakes change nothing."""
+        if self._path is None or self._judge is None:
+            return
+        self._manager.tell("RELOADING=1", f"MONOTONIC_USEC={self._clock.now_ns() // 1000}")
+        try:
+            self._adopt(load(self._path))
+        except ConfigError as error:
+            log.error("the configuration was not taken up, the former one stays in force:\n%s", error)  # noqa: TRY400  # a person's mistake, not a crash
+        else:
+            await self._probe()
+            log.info("the configuration was read again")
+        self._manager.tell("READY=1")
+
+    async def stop(self) -> None:
+        """Stop probing, write everything, and leave; within 2 s."""
+        self._manager.tell("STOPPING=1")
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)
+        await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close())
+        if self._judge is not None:
+            self._act(self._judge.stop(self._clock.now_ns()))
+        await self._drain_events()
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        if self._runner is not None:
+            await self._runner.cleanup()
+        await self._keeper.close()
+
+    async def run(self) -> None:
+        """Start, obey signals (SIGHUP reloads, SIGTERM and SIGINT stop), and stop."""
+        loop = asyncio.get_running_loop()
+        leave = asyncio.Event()
+        reloads: set[asyncio.Task[None]] = set()
+
+        def reload() -> None:
+            task = asyncio.create_task(self.reload())
+            reloads.add(task)
+            task.add_done_callback(reloads.discard)
+
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, leave.set)
+        loop.add_signal_handler(signal.SIGHUP, reload)
+        await self.start()
+        leaving = asyncio.create_task(leave.wait())
+        done, _ = await asyncio.wait({leaving, *self._tasks}, return_when=asyncio.FIRST_COMPLETED)
+        leaving.cancel()
+        await self.stop()
+        for task in done - {leaving}:
+            task.result()  # a task of ours ended: that is a fault, and the service manager starts us anew
+
+    def health(self) -> dict[str, Json]:
+        """How things stand: `status` is `ok` or says what is wrong with this program, not with the lines."""
+        assert self._judge is not None  # noqa: S101  # nobody can ask before start() has made it
+        carrying = self._judge.carrying
+        return {
+            "status": "ok" if self._keeper.healthy else "the store cannot be written",
+            "site": self._config.site.name,
+            "version": __version__,
+            "started_unix_s": self._started_unix_ns // NS_PER_S,
+            "carrying": {"uplink": carrying.uplink, "known": carrying.known},
+            "uplinks": [
+                {"name": name, "state": changed.state.value, "since_unix_s": changed.since_unix_ns / NS_PER_S}
+                for name, changed in self._judge.states.items()
+            ],
+        }
+
+    def _make_judge(self) -> SiteJudge:
+        return SiteJudge(
+            self._config.site.name,
+            [uplink.name for uplink in self._config.uplinks],
+            questions(self._config),
+            self._config.judge.settings(),
+            memory=self._recall(),
+        )
+
+    def _recall(self) -> Memory:
+        """What the last run left behind; nothing, where the record cannot even be read for now."""
+        site = self._config.site.name
+        try:
+            with SqliteRecord(store_path(self._config)) as record:
+                carrying = record.recall(CARRYING, site)
+                known = isinstance(carrying, dict)
+                return Memory(
+                    open_events=tuple(record.open_events(site)),
+                    carrying=_text(carrying.get("uplink")) if isinstance(carrying, dict) else None,
+                    carrying_known=known,
+                    last_alive_unix_ns=record.last_alive(site, self._started_unix_ns),
+                )
+        except NoRecordError:
+            return Memory()
+
+    async def _listen(self) -> None:
+        listen = self._config.listen
+        token = listen.token.get_secret_value() if listen.token else None
+        app = make_app(self._metrics.registry, self.health, token)
+        self._runner = await serve(app, listen.address, listen.port)
+
+    def _adopt(self, config: Config) -> None:
+        assert self._judge is not None  # noqa: S101  # reload() has looked
+        self._config = config
+        names = [uplink.name for uplink in config.uplinks]
+        self._metrics.follow(tuple(names))
+        self._act(self._judge.reconfigure(names, questions(config), config.judge.settings()))
+
+    async def _probe(self) -> None:
+        await self._measurer.apply(questions(self._config))
+        pins = {uplink.name: uplink.pin for uplink in self._config.uplinks}
+        await self._links.apply(pins, toward=toward(self._config))
+        await self._routes.apply(route_map(self._config))
+
+    def _observe(self, seen: Observation) -> None:
+        match seen:
+            case Sample():
+                self._keeper.sample(seen)
+                self._metrics.sample(seen)
+            case Afterword():
+                self._keeper.afterword(seen)
+            case _:
+                pass
+        if self._judge is not None:
+            self._act(self._judge.feed(seen))
+
+    def _act(self, effects: list[Effect]) -> None:
+        for effect in effects:
+            match effect:
+                case Tell(event):
+                    if event.kind is EventKind.CLOCK_STEP:
+                        self._keeper.clock_stepped()
+                    self._events.put_nowait(event)
+                case Pace(uplink, quick):
+                    self._measurer.pace(uplink, quick=quick)
+                case StateChanged():
+                    self._metrics.state(effect)
+                case CarryingChanged():
+                    self._metrics.carrying(effect)
+                    if effect.known:
+                        self._keeper.remember(CARRYING, {"uplink": effect.uplink})
+            if not isinstance(effect, Tell):
+                self._on_effect(effect)
+
+    async def _tick(self) -> None:
+        """Let the judge see time pass, the counters of time grow, and the service manager know that we live."""
+        assert self._judge is not None  # noqa: S101  # start() has made it
+        loop = asyncio.get_running_loop()
+        due_s = loop.time()
+        watchdog_s = self._manager.watchdog_s
+        fed_s = metrics_s = due_s
+        while True:
+            due_s = max(due_s + TICK_S, loop.time())
+            await asyncio.sleep(due_s - loop.time())
+            self._act(self._judge.tick(self._clock.now_ns(), self._clock.now_unix_ns()))
+            if due_s - metrics_s >= METRICS_TICK_S:
+                metrics_s = due_s
+                self._metrics.tick(self._clock.now_ns())
+            if watchdog_s is not None and due_s - fed_s >= watchdog_s:
+                fed_s = due_s
+                self._manager.tell("WATCHDOG=1")
+
+    async def _keep_events(self) -> None:
+        while True:
+            event = await self._events.get()
+            await self._keep_and_tell(event)
+            self._events.task_done()
+
+    async def _keep_and_tell(self, event: Event) -> None:
+        while not await self._keeper.event(event):  # noqa: ASYNC110  # the keeper tries by itself, and tells nobody
+            await asyncio.sleep(RETRY_S)  # what is not on disk is not told; the keeper has said why, once
+        self._metrics.event(event)
+        log.info("%s [%s]", sentence(event), event.id)
+        self._on_effect(Tell(event))
+
+    async def _drain_events(self) -> None:
+        if self._tasks:
+            with contextlib.suppress(TimeoutError):  # a full disk must not keep us from leaving
+                await asyncio.wait_for(self._events.join(), DRAIN_S)
+
+    async def _prune(self) -> None:
+        now_unix_ns = self._clock.now_unix_ns()
+        keep_rows_ns = KEEP_ROWS // timedelta(microseconds=1) * 1000
+        await self._keeper.prune(now_unix_ns - self._config.site.keep_raw_ns, now_unix_ns - keep_rows_ns)
+
+
+def _text(value: Json) -> str | None:
+    return value if isinstance(value, str) else None

@@ -1,0 +1,42 @@
+"""Events and the present state as tables for a terminal."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from wanwatch.core.model import NS_PER_S, Bounds, Event, Json
+from wanwatch.publish.words import duration, sentence
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def events_text(events: Sequence[Event], zone: str) -> str:
+    """List events, a line each, with their instants in the site's zone; says so when there are none."""
+    if not events:
+        return "no events\n"
+    local = ZoneInfo(zone)
+    rows = [(_instant(event.start, local), _instant(event.end, local), sentence(event), event.id) for event in events]
+    widths = [max(len(row[column]) for row in rows) for column in range(3)]
+    lines = ["  ".join(text.ljust(width) for text, width in zip(row, [*widths, 0], strict=True)) for row in rows]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
+    """Say how things stand, from what the daemon's /health said."""
+    carrying: Any = health["carrying"]
+    uplinks: Any = health["uplinks"]
+    who = (carrying["uplink"] or "none of them") if carrying["known"] else "cannot be told"
+    lines = [f"site      {health['site']}", f"daemon    {health['status']}", f"carrying  {who}", ""]
+    width = max((len(uplink["name"]) for uplink in uplinks), default=0)
+    for uplink in uplinks:
+        since = f"for {duration(max(0.0, now_unix_s - uplink['since_unix_s']))}" if uplink["since_unix_s"] else ""
+        lines.append(f"{uplink['name'].ljust(width)}  {uplink['state'].ljust(10)}  {since}".rstrip())
+    return "\n".join(lines) + "\n"
+
+
+def _instant(bounds: Bounds | None, zone: ZoneInfo) -> str:
+    if bounds is None:
+        return "…"
+    instant = _EPOCH + timedelta(microseconds=bounds.estimate_unix_ns * 1_000_000 // NS_PER_S)
+    return instant.astimezone(zone).isoformat(sep=" ", timespec="seconds")
