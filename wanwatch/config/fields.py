@@ -18,6 +18,8 @@ from wanwatch.config.units import Hours, Money, Schedule, Unfit
 from wanwatch.core.model import UNPINNED
 
 LONGEST_NAME: Final = 200
+LONGEST_PATH: Final = 4095
+"""Linux: PATH_MAX with its closing zero is 4096 (linux/limits.h)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +62,15 @@ def _around(info: ValidationInfo) -> Around:
     return info.context if isinstance(info.context, Around) else Around(Path(), {})
 
 
-def _printable(value: object) -> str:
+def _printable(value: object, longest: int = LONGEST_NAME) -> str:
     if not isinstance(value, str):
         raise Unfit(reason="not text", mend="write it in quotes")
     if not value.strip():
         raise Unfit(reason="it is empty", mend="write at least one letter")
     if not value.isprintable():
         raise Unfit(reason="it holds a character that cannot be printed", mend="write it without control characters")
-    if len(value) > LONGEST_NAME:
-        raise Unfit(reason=f"longer than {LONGEST_NAME} characters", mend="write a shorter one")
+    if len(value) > longest:
+        raise Unfit(reason=f"longer than {longest} characters", mend="write a shorter one")
     return value
 
 
@@ -99,7 +101,7 @@ def _no_zone() -> Unfit:
 
 
 def _data_dir(value: object, info: ValidationInfo) -> Path:
-    written = _printable(value)
+    written = _printable(value, LONGEST_PATH)
     if written.startswith("~"):
         raise Unfit(reason="'~' is a shell's word", mend="write the whole path")
     folder = Path(os.path.normpath(_around(info).folder / written))
