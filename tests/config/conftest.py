@@ -1,6 +1,7 @@
 """A configuration that is right, to be spoilt by tests."""
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -40,3 +41,13 @@ def mistakes(read: Callable[[str], Config]) -> Callable[[str], list[str]]:
         return []
 
     return told
+
+
+@pytest.fixture
+def nobody() -> Iterator[None]:
+    """Act as a user without rights while the test runs; a tester who is not root is one already."""
+    user = os.geteuid()
+    if user == 0:
+        os.seteuid(65534)
+    yield
+    os.seteuid(user)

@@ -105,6 +105,13 @@ def test_the_proposal_for_this_machine_is_accepted(tmp_path: Path) -> None:
     assert len(config.uplinks) >= 1
 
 
+@pytest.mark.usefixtures("nobody")
+def test_a_user_without_a_home_gets_a_folder_beside_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The folder proposed is one that this user can make."""
+    monkeypatch.setenv("HOME", "/nonexistent")
+    assert machine_facts().data_dir == Path("wanwatch-data")
+
+
 @pytest.mark.parametrize(
     ("ways", "resolvers", "uplinks", "targets"),
     [

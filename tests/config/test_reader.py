@@ -1,6 +1,5 @@
 """A file becomes a Config, or every mistake in it at once, each told whole."""
 
-import os
 import tomllib
 from collections.abc import Callable, Iterator
 from decimal import Decimal
@@ -483,16 +482,6 @@ def test_no_value_anywhere_raises_anything_but_a_config_error(loc: tuple[str | i
         read_document(document, Around(Path("/tmp"), {}))  # noqa: S108 - nothing is written
     except ConfigError as error:
         assert error.mistakes  # noqa: PT017 - some values are right
-
-
-@pytest.fixture
-def nobody() -> Iterator[None]:
-    """Act as a user without rights while the test runs; a tester who is not root is one already."""
-    user = os.geteuid()
-    if user == 0:
-        os.seteuid(65534)
-    yield
-    os.seteuid(user)
 
 
 @pytest.mark.usefixtures("nobody")

@@ -100,16 +100,26 @@ def _no_zone() -> Unfit:
     )
 
 
+def nearest_there(folder: Path) -> Path:
+    """Return *folder*, or the nearest one above it that exists and may be looked at."""
+    # os.path.exists and not Path.exists: that one raises where a folder above may not be looked into.
+    return next(place for place in (folder, *folder.parents) if os.path.exists(place) or place == place.parent)  # noqa: PTH110
+
+
+def writable(folder: Path) -> bool:
+    """Whether the user who asks may make files in *folder*."""
+    return folder.is_dir() and os.access(folder, os.W_OK | os.X_OK, effective_ids=True)
+
+
 def _data_dir(value: object, info: ValidationInfo) -> Path:
     written = _printable(value, LONGEST_PATH)
     if written.startswith("~"):
         raise Unfit(reason="'~' is a shell's word", mend="write the whole path")
     folder = Path(os.path.normpath(_around(info).folder / written))
-    # os.path.exists and not Path.exists: that one raises where a folder above may not be looked into.
-    nearest = next(place for place in (folder, *folder.parents) if os.path.exists(place) or place == place.parent)  # noqa: PTH110
+    nearest = nearest_there(folder)
     if not nearest.is_dir():
         raise Unfit(reason=f"{str(nearest)!r} is a file", mend="write the path of a folder")
-    if not os.access(nearest, os.W_OK | os.X_OK, effective_ids=True):
+    if not writable(nearest):
         what = "cannot be written to" if nearest == folder else "cannot be made"
         raise Unfit(
             reason=f"this folder {what} by the user who asks ({str(nearest)!r} is not theirs to write)",

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from wanwatch.config.fields import nearest_there, writable
+
 _ROUTES: Final = Path("/proc/net/route")
 _ROUTES6: Final = Path("/proc/net/ipv6_route")
 # systemd's resolver puts a loopback address into the usual file and keeps the real ones in the other.
@@ -52,13 +54,12 @@ class MachineFacts:
 
 def machine_facts() -> MachineFacts:
     """Read the facts of this machine; what cannot be read is left empty."""
-    root = os.geteuid() == 0
     ways = [*default_routes(_text(_ROUTES)), *default_routes6(_text(_ROUTES6))]
     resolvers = [server for file in _RESOLVERS for server in nameservers(_text(file))]
     return MachineFacts(
         name=os.uname().nodename.partition(".")[0] or "site",
         timezone=_timezone(),
-        data_dir=Path("/var/lib/wanwatch") if root else Path.home() / ".local/state/wanwatch",
+        data_dir=_data_dir(),
         ways=tuple(sorted(ways, key=lambda way: way.metric)),
         resolvers=tuple(dict.fromkeys(resolvers)),
     )
@@ -116,6 +117,12 @@ def _text(file: Path) -> str:
         return file.read_text("utf-8", "replace")
     except OSError:
         return ""
+
+
+def _data_dir() -> Path:
+    """Return the usual place of this user's records, or one beside the file for a user who has no home to write in."""
+    usual = Path("/var/lib/wanwatch") if os.geteuid() == 0 else Path.home() / ".local/state/wanwatch"
+    return usual if writable(nearest_there(usual)) else Path("wanwatch-data")
 
 
 def _timezone() -> str:
