@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import os
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -59,6 +60,7 @@ class SqliteKeeper:
         self._writer = Writer(lambda: SqliteLedger(path, site), clock, self, retry_every_s=retry_every_s)
         self._gathered: dict[int, dict[Series, Gathered]] = {}
         self._given_up = 0
+        self._failing_since_ns = 0
 
     @property
     def healthy(self) -> bool:
@@ -76,7 +78,6 @@ class SqliteKeeper:
         self._lock.take()
         stall_ns = int((self._flush_every_s + STALL_GRACE_S) * NS_PER_S)
         self._alive = AliveSpans(self._clock.now_ns(), self._clock.now_unix_ns(), stall_ns=stall_ns)
-        self._failing_since_ns = self._clock.now_ns()
         try:
             self._writer.start()
         except BaseException:
@@ -150,6 +151,11 @@ class SqliteKeeper:
 
     def cannot_write(self, reason: str) -> None:
         """Tell trouble; for the writer thread."""
+        self._failing_since_ns = self._clock.now_ns()
+        # SQLite says "unable to open database file" of it, which helps nobody.
+        with suppress(OSError):
+            if os.statvfs(self._path.parent).f_flag & os.ST_RDONLY:
+                reason = f"{reason} (its file system is read-only)"
         self._call(self._tell_trouble, reason)
 
     def can_write_again(self) -> None:
@@ -194,7 +200,6 @@ class SqliteKeeper:
             self._loop.call_soon_threadsafe(tell, *facts)
 
     def _tell_trouble(self, reason: str) -> None:
-        self._failing_since_ns = self._clock.now_ns()
         self._tell(
             f"store '{self._path}': cannot write: {reason}; probing goes on, every event and up to {MINUTES_IN_MEMORY}"
             " minutes of samples wait in memory; free space or make it writable, and writing resumes by itself"
