@@ -83,7 +83,7 @@ class EchoCodec:
         if not echo.reply:
             return None  # our own request, on loopback
         sound = echo.sequence == key & 0xFFFF and echo.data[16:] == self._fill and self._is_ours(echo.identifier)
-        return Reading(key, Outcome.ANSWERED if sound else Outcome.MALFORMED)
+        return Reading(key) if sound else Reading(key, Outcome.MALFORMED)
 
     def quoted(self, original: bytes) -> int | None:
         """Find the key by the cookie, or by identifier and sequence where the error quotes the header only."""

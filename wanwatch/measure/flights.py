@@ -47,6 +47,9 @@ class _Phase(Enum):
     LATE = auto()
 
 
+_WAITING: Final = _Phase.WAITING
+
+
 @dataclass(slots=True, eq=False)
 class Flight:
     """One probe under way."""
@@ -57,7 +60,7 @@ class Flight:
     sent_ns: int
     sent_unix_ns: int
     deadline_ns: int
-    phase: _Phase = _Phase.WAITING
+    phase: _Phase = _WAITING
 
 
 class Reading(NamedTuple):
@@ -78,27 +81,20 @@ class Reading(NamedTuple):
     residence_ns: int = 0
 
 
-class Arrival(NamedTuple):
-    """When a reply was read, on both clocks, and when the kernel says (on the wall clock) that it came."""
-
-    now_ns: int
-    now_unix_ns: int
-    stamp_unix_ns: int | None
-
-
-def arrived_ns(arrival: Arrival, flight: Flight) -> int:
-    """Return the monotonic instant at which the reply to *flight* came.
+def arrived_ns(flight: Flight, now_ns: int, now_unix_ns: int, stamp_unix_ns: int | None) -> int:
+    """Return the monotonic instant at which a reply to *flight* came, that was read now (told by both clocks).
 
     The kernel stamps arrivals with the wall clock. Its stamp says how long the reply has been lying here, which is
     believed only while the two clocks kept their distance since the probe was sent: a step of the wall clock must
     never change a round-trip time.
     """
-    now_ns, now_unix_ns, stamp_unix_ns = arrival
-    stepped_ns = (now_unix_ns - now_ns) - (flight.sent_unix_ns - flight.sent_ns)
-    if stamp_unix_ns is None or not -_STEP_NS < stepped_ns < _STEP_NS:
+    if stamp_unix_ns is None:
         return now_ns
-    age_ns = min(max(now_unix_ns - stamp_unix_ns, 0), _MOST_AGE_NS)
-    return max(now_ns - age_ns, flight.sent_ns)
+    stepped_ns = (now_unix_ns - now_ns) - (flight.sent_unix_ns - flight.sent_ns)
+    age_ns = now_unix_ns - stamp_unix_ns
+    if age_ns < 0 or not -_STEP_NS < stepped_ns < _STEP_NS:
+        return now_ns
+    return max(now_ns - min(age_ns, _MOST_AGE_NS), flight.sent_ns)
 
 
 def _round_trip_ns(flight: Flight, reading: Reading, known_ns: int) -> int:
@@ -135,17 +131,25 @@ class Flights:
             queue = self._waiting[timeout_ns] = deque()
         queue.append(flight)
 
-    def settle(self, reading: Reading, sender: Sender, arrival: Arrival) -> Flight | None:
-        """Take in a reply; return its flight where the answer has to be fetched another way (it is then forgotten)."""
-        flight = self._find(reading, sender)
-        if flight is None:
+    def settle(
+        self, reading: Reading, sender: Sender, now_ns: int, now_unix_ns: int, stamp_unix_ns: int | None = None
+    ) -> Flight | None:
+        """Take in a reply that was read now, and received by the kernel at *stamp_unix_ns* (wall clock).
+
+        Returns:
+            The flight, where the answer has to be fetched another way: whoever takes it owes its sample.
+        """
+        key = reading.key
+        flight = self._by_key.get(key) if key != OLDEST else self._oldest(sender)
+        # Nobody but the target may answer for it; for refusals the caller names the target.
+        if flight is None or flight.track.to[:2] != sender[:2]:
             return None
-        known_ns = arrived_ns(arrival, flight)
-        if flight.phase is _Phase.WAITING and known_ns <= flight.deadline_ns:
+        known_ns = arrived_ns(flight, now_ns, now_unix_ns, stamp_unix_ns)
+        if flight.phase is _WAITING and known_ns <= flight.deadline_ns:
+            flight.phase = _Phase.TOLD
             if reading.outcome is None:
-                flight.phase = _Phase.TOLD
                 return flight
-            self._tell_sample(flight, reading, known_ns)
+            self._tell_sample(flight, reading, reading.outcome, known_ns)
         elif reading.outcome is Outcome.ANSWERED:
             self._tell_afterword(flight, reading, known_ns)
         return None
@@ -155,7 +159,7 @@ class Flights:
         for queue in self._waiting.values():
             while queue and queue[0].deadline_ns <= now_ns:
                 flight = queue.popleft()
-                if flight.phase is _Phase.WAITING:
+                if flight.phase is _WAITING:
                     self._lose(flight)
                 if flight.phase is _Phase.TOLD:
                     del self._by_key[flight.key]
@@ -171,42 +175,24 @@ class Flights:
             fronts.append(self._lost[0].deadline_ns + LINGER_NS)
         return min(fronts, default=None)
 
-    def _find(self, reading: Reading, sender: Sender) -> Flight | None:
-        if reading.key == OLDEST:
-            waiting = (f for queue in self._waiting.values() for f in queue if f.phase is _Phase.WAITING)
-            flight = min((f for f in waiting if f.track.to[:2] == sender[:2]), key=lambda f: f.sent_ns, default=None)
-        else:
-            flight = self._by_key.get(reading.key)
-        # Nobody but the target may answer for it; for refusals the caller names the target.
-        return flight if flight is not None and flight.track.to[:2] == sender[:2] else None
+    def _oldest(self, sender: Sender) -> Flight | None:
+        waiting = (f for queue in self._waiting.values() for f in queue if f.phase is _WAITING)
+        return min((f for f in waiting if f.track.to[:2] == sender[:2]), key=lambda f: f.sent_ns, default=None)
 
-    def _tell_sample(self, flight: Flight, reading: Reading, known_ns: int) -> None:
-        outcome = reading.outcome
-        assert outcome is not None  # noqa: S101 - for the type checker; the caller has looked
-        flight.phase = _Phase.TOLD
+    def _tell_sample(self, flight: Flight, reading: Reading, outcome: Outcome, known_ns: int) -> None:
         track = flight.track
         reordered = False
         if outcome is Outcome.ANSWERED:
             # RFC 4737 section 3: reordered is what arrives behind one that was sent later.
             reordered = flight.number < track.furthest
-            track.furthest = max(track.furthest, flight.number)
+            if not reordered:
+                track.furthest = flight.number
         rtt_ns = None if outcome is Outcome.MALFORMED else _round_trip_ns(flight, reading, known_ns)
-        self._tell(
-            Sample(
-                track.series,
-                flight.sent_ns,
-                flight.sent_unix_ns,
-                known_ns,
-                outcome,
-                rtt_ns,
-                reading.cause,
-                reordered,
-                reading.facts,
-            )
-        )
+        said = (track.series, flight.sent_ns, flight.sent_unix_ns, known_ns, outcome, rtt_ns)
+        self._tell(Sample(*said, reading.cause, reordered, reading.facts))
 
     def _tell_afterword(self, flight: Flight, reading: Reading, known_ns: int) -> None:
-        if flight.phase is _Phase.WAITING:  # it came after the deadline, but before anybody looked
+        if flight.phase is _WAITING:  # it came after the deadline, but before anybody looked
             self._lose(flight)
         late = flight.phase is _Phase.LOST
         if late:

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 from wanwatch.core.model import NS_PER_S, Observation, Outcome, Pin, Sample
 from wanwatch.core.ports import Clock
 from wanwatch.measure.codecs import Codec, refusal
-from wanwatch.measure.flights import Arrival, Flight, Flights, Track
+from wanwatch.measure.flights import Flight, Flights, Track
 from wanwatch.measure.sockets import (
     CONTROL_BYTES,
     index_of,
@@ -166,8 +166,7 @@ class Lane:
             now_ns, now_unix_ns = clock.now_ns(), clock.now_unix_ns()
             reading = decode(packet, now_unix_ns)
             if reading is not None:
-                arrival = Arrival(now_ns, now_unix_ns, stamp_unix_ns(control))
-                taken = settle(reading, sender, arrival)
+                taken = settle(reading, sender, now_ns, now_unix_ns, stamp_unix_ns(control))
                 if taken is not None and self._elsewhere is not None:
                     self._elsewhere(taken)
         return True
@@ -184,7 +183,7 @@ class Lane:
             reading = refusal(opened.codec, refused)
             if reading is not None:
                 now_ns, now_unix_ns = self._clock.now_ns(), self._clock.now_unix_ns()
-                self._flights.settle(reading, refused.toward, Arrival(now_ns, now_unix_ns, None))
+                self._flights.settle(reading, refused.toward, now_ns, now_unix_ns)
 
     def _arm(self) -> None:
         due_ns = self._flights.next_ns()

@@ -50,11 +50,11 @@ def checksum(data: bytes) -> int:
 
 def build_echo(version: int, echo: Echo) -> bytes:
     """Return the octets of *echo* for IP *version* 4 or 6; the checksum of version 6 is left to the kernel."""
-    kind = (_REPLY if echo.reply else _REQUEST)[version]
-    packet = _HEADER.pack(kind, 0, 0, echo.identifier, echo.sequence) + echo.data
+    reply, identifier, sequence, data = echo
+    packet = _HEADER.pack((_REPLY if reply else _REQUEST)[version], 0, 0, identifier, sequence) + data
     if version == 6:  # noqa: PLR2004 - the number is the protocol's name
         return packet
-    return _HEADER.pack(kind, 0, checksum(packet), echo.identifier, echo.sequence) + echo.data
+    return packet[:2] + checksum(packet).to_bytes(2, "big") + packet[4:]
 
 
 def parse_echo(version: int, packet: bytes) -> Echo | Malformed:
