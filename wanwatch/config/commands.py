@@ -29,7 +29,7 @@ def check(path: Path | None) -> int:
         many = f"{len(error.mistakes)} mistakes" if len(error.mistakes) > 1 else "1 mistake"
         sys.stderr.write(f"{many} in the configuration:\n{error}\n")
         return 2
-    sys.stdout.write(text)
+    sys.stdout.write(text.rstrip("\n") + "\n")
     return 0
 
 

@@ -42,9 +42,9 @@ class Lock:
             self._fd = None
 
     def _open(self) -> int:
-        # A read-only file system still locks, and a daemon there must start: it watches and tells, and waits to write.
         with suppress(OSError):
             self._file.parent.mkdir(parents=True, exist_ok=True)
+        # A read-only file system still locks, and a daemon there must start: it watches and tells, and waits to write.
         try:
             return os.open(self._file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
         except OSError as error:
