@@ -4,7 +4,7 @@ from collections import Counter
 from pathlib import Path
 
 from wanwatch.config import Config, load
-from wanwatch.config.plan import questions
+from wanwatch.config.plan import questions, route_map
 from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Role
 
 OFFICE = """
@@ -69,6 +69,35 @@ def test_the_unpinned_path_gets_one_probe_each_pulse(tmp_path: Path) -> None:
     assert [question.series.target for question in plan] == ["near", "far"]
     assert sum(NS_PER_S / question.every_ns for question in plan) == 1 / 0.2
     assert {question.pin for question in plan} == {Pin()}
+
+
+def test_a_connection_is_not_opened_five_times_a_second(tmp_path: Path) -> None:
+    """Where there is nothing lighter than TCP to ask, the unpinned path is asked once a second."""
+    text = OFFICE.replace('echo = "192.0.2.1"', 'tcp = "192.0.2.1:443"').replace(
+        'stamp = "192.0.2.2"', 'tcp = "192.0.2.2:443"'
+    )
+    plan = [q for q in questions(office(tmp_path, text)) if q.series.uplink == UNPINNED and q.series.kind is Kind.TCP]
+    assert [question.every_ns for question in plan] == [2 * NS_PER_S, 2 * NS_PER_S]
+
+
+def test_every_name_is_asked_in_turn(tmp_path: Path) -> None:
+    """Two names share a resolver's interval; both speak for the same series."""
+    text = OFFICE.replace('ask = ["www.example.com"]', 'ask = ["www.example.com", "www.example.net"]')
+    plan = [q for q in questions(office(tmp_path, text)) if q.series.role is Role.NAMES and q.series.uplink == "fibre"]
+    assert {(q.address, q.port, q.ask) for q in plan} == {
+        (address, port, name)
+        for address, port in (("192.0.2.53", 53), ("192.0.2.54", 5353))
+        for name in ("www.example.com", "www.example.net")
+    }
+    assert {question.every_ns for question in plan} == {20 * NS_PER_S}
+
+
+def test_the_kernel_bears_witness_only_where_it_can(tmp_path: Path) -> None:
+    """By interface, and only if every uplink can be told from the others."""
+    text = OFFICE.replace('pin = { source = "10.20.0.11" }', 'pin = { interface = "eth1" }')
+    assert route_map(office(tmp_path, text)) == {}
+    both = text.replace("pin = { mark = 7 }", 'pin = { interface = "eth2" }\ngateway = "203.0.113.1"')
+    assert route_map(office(tmp_path, both)) == {("eth1", "10.20.0.1"): "fibre", ("eth2", "203.0.113.1"): "backup"}
 
 
 def test_a_metered_line_is_probed_sparely(tmp_path: Path) -> None:

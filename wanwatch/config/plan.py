@@ -26,8 +26,10 @@ POLITE_PULSE_NS: Final = NS_PER_S
 STUN_TIMEOUT_NS: Final = 2 * NS_PER_S
 # A metered line is probed ten times as sparely.
 METERED_FACTOR: Final = 10
-# A fetch several times a second would be a load of its own, so the unpinned path is not asked by HTTP.
-_UNPINNED_KINDS: Final = frozenset({Kind.ECHO, Kind.STAMP, Kind.TCP, Kind.DNS})
+# What may be asked several times a second without being a load of its own; connections and other people's resolvers
+# are asked once a second, and only where there is nothing lighter. A fetch is never asked so often.
+_LIGHT: Final = frozenset({Kind.ECHO, Kind.STAMP})
+_HEAVIER: Final = frozenset({Kind.TCP, Kind.DNS})
 
 
 def store_path(config: Config) -> Path:
@@ -146,12 +148,10 @@ def _stun(config: Config, path: str, pin: Pin) -> Iterator[Question]:
 def _unpinned(config: Config) -> Iterator[Question]:
     """Ask what ordinary traffic could reach: targets that the gateway routes one way only say nothing of it."""
     one_way = {uplink.name for uplink in config.uplinks if uplink.pin.targets}
-    targets = [
-        target
-        for target in config.targets
-        if target.kind in _UNPINNED_KINDS and not one_way.intersection(target.uplinks)
-    ]
-    turn_ns = config.carrying.pulse_ns * len(targets)
+    reachable = [target for target in config.targets if not one_way.intersection(target.uplinks)]
+    light = [target for target in reachable if target.kind in _LIGHT]
+    targets = light or [target for target in reachable if target.kind in _HEAVIER]
+    turn_ns = len(targets) * (config.carrying.pulse_ns if light else max(config.carrying.pulse_ns, POLITE_PULSE_NS))
     for target in targets:
         yield Question(
             Series(UNPINNED, target.name, target.kind, Role.LINE),
