@@ -187,6 +187,16 @@ async def test_loss_is_the_lines_own(places: Places, roads: Roads) -> None:
     assert heard == [False, True]
 
 
+async def test_a_lossy_line_loses_handshakes_too(places: Places, roads: Roads) -> None:
+    """Half of the line's newcomers are not heard, none of the other line's.
+
+    Binomial: of 40 at one half, fewer than 5 or more than 35 come once in five million runs.
+    """
+    roads.change(QUIET.with_line("fibre", replace(FIBRE.usual, loss_ratio=0.5)))
+    for source, least, most in ((FIBRE.source, 5, 35), (COPPER.source, 40, 40)):
+        assert least <= sum(await asyncio.gather(*(shakes_hands(places.till, source) for _ in range(40)))) <= most
+
+
 async def test_a_port_in_use_is_no_obstacle(roads: Roads) -> None:
     """Two demos can run side by side: the second one takes free ports."""
     async with serving(roads) as first, serving(roads) as second:

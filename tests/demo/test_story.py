@@ -3,7 +3,7 @@
 from itertools import pairwise
 
 from wanwatch.core.model import EventKind
-from wanwatch.demo.office import QUIET, Scene, is_silent
+from wanwatch.demo.office import QUIET, Scene, loss_ratio
 from wanwatch.demo.story import STORY, TRUTHS
 
 SCENES: dict[str, Scene] = {}
@@ -50,7 +50,7 @@ def test_the_impairment_is_when_the_fibre_loses_packets() -> None:
 
 def test_people_are_cut_off_exactly_while_ordinary_traffic_is_silent() -> None:
     """Each switch's interruption begins where ordinary traffic falls silent and ends where it is heard again."""
-    silent = {name for name, scene in SCENES.items() if is_silent(scene, "127.0.0.1")}
+    silent = {name for name, scene in SCENES.items() if loss_ratio(scene, "127.0.0.1") == 1}
     switches = [truth for truth in TRUTHS if truth.cut_off is not None]
     assert {truth.cut_off for truth in switches} == silent
     assert not any(truth.end in silent for truth in switches)

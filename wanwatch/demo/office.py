@@ -84,20 +84,20 @@ def line_of(scene: Scene, source: str) -> Line | None:
     return by_name[scene.carrying] if scene.carrying is not None else None
 
 
-def is_silent(scene: Scene, source: str) -> bool:
-    """Whether nothing at all from *source* gets through."""
+def loss_ratio(scene: Scene, source: str) -> float:
+    """Return the share of packets from *source* that vanish: 1 where nothing gets through."""
     line = line_of(scene, source)
-    return line is None or scene.conditions[line.name].silent
+    if line is None or scene.conditions[line.name].silent:
+        return 1.0
+    return scene.conditions[line.name].loss_ratio
 
 
 def fate(scene: Scene, source: str, chance: Chance) -> float | None:
     """Decide what becomes of one packet and its answer: their delay in seconds, or None if either is lost."""
     line = line_of(scene, source)
-    if line is None:
+    if line is None or chance() < loss_ratio(scene, source):
         return None
     condition = scene.conditions[line.name]
-    if condition.silent or chance() < condition.loss_ratio:
-        return None
     return condition.delay_s + condition.spread_s * _exponential(chance())
 
 

@@ -15,7 +15,7 @@ from aiohttp import web
 
 from wanwatch.demo import answers
 from wanwatch.demo._listener import ChoosyListener
-from wanwatch.demo.office import LINES, Scene, is_silent
+from wanwatch.demo.office import LINES, Scene, loss_ratio
 from wanwatch.demo.roads import Roads
 
 Answer = Callable[[bytes, answers.Peer], bytes | None]
@@ -117,7 +117,7 @@ async def _serve_tcp(
 ) -> None:
     listener = ChoosyListener(*place)
     running.callback(listener.close)
-    roads.watch(partial(_choose, listener))
+    roads.watch(partial(_miss, listener))
     server = await asyncio.get_running_loop().create_server(protocol, sock=listener.hears)
     running.callback(server.close)
 
@@ -130,10 +130,10 @@ async def _page(roads: Roads, request: web.BaseRequest) -> web.StreamResponse:
     return web.Response(text="The invented provider of Harbour Lane says hello.\n")
 
 
-def _choose(listener: ChoosyListener, scene: Scene) -> None:
-    """Leave handshakes unanswered whose line is silent."""
-    deaf = {line.source: is_silent(scene, line.source) for line in LINES}
-    listener.be_deaf(deaf, otherwise=is_silent(scene, _ORDINARY))
+def _miss(listener: ChoosyListener, scene: Scene) -> None:
+    """Leave handshakes unanswered as the lines lose them."""
+    misses = {line.source: loss_ratio(scene, line.source) for line in LINES}
+    listener.miss(misses, otherwise=loss_ratio(scene, _ORDINARY))
 
 
 def _that_are_free(wishes: Places) -> Places:

@@ -1,0 +1,161 @@
+"""The demo from its first line to its last: servers, daemon, story, comparison, reports."""
+
+import asyncio
+import os
+import random
+import shutil
+import signal
+import socket
+import sys
+import time
+from collections.abc import Coroutine
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Final
+
+from wanwatch.config import Config, load
+from wanwatch.config.plan import store_path
+from wanwatch.core.errors import WanwatchError
+from wanwatch.core.model import Span
+from wanwatch.daemon import Daemon
+from wanwatch.demo import configuration, reports
+from wanwatch.demo.comparison import compare
+from wanwatch.demo.office import LINES, QUIET
+from wanwatch.demo.roads import Roads
+from wanwatch.demo.servers import Place, free_place, serving
+from wanwatch.demo.stage import Stage
+from wanwatch.demo.story import STORY, TRUTHS
+from wanwatch.demo.terminal import Terminal, Tone, comparison_table
+from wanwatch.store import SqliteRecord
+
+DONE: Final = 0
+DOES_NOT_AGREE: Final = 1
+STOPPED_EARLY: Final = 3
+_PAGES: Final = Place("127.0.0.1", 9470)
+_FALLBACK_COLUMNS: Final = 100
+
+
+class DemoError(WanwatchError):
+    """The demo has no folder to write to."""
+
+    def __init__(self, folder: Path, error: OSError) -> None:
+        self.folder = folder
+        super().__init__(f"demo: cannot write into {folder}: {error.strerror}; give another folder with --out")
+
+
+def play(folder: Path, *, once: bool, history: bool) -> int:
+    """Play the demo on this machine's loopback addresses.
+
+    Args:
+        folder: Where configuration, record and reports are written; made if it is not there.
+        once: End after the story, instead of staying up until Ctrl-C.
+        history: Also report on a generated month.
+
+    Returns:
+        0 if the daemon told what the story did, 1 if it did not, 3 if it was stopped before the story's end.
+
+    Raises:
+        DemoError: The folder cannot be written to.
+        WanwatchError: Another daemon has the record there.
+    """
+    terminal = Terminal(sys.stdout, os.environ, shutil.get_terminal_size((_FALLBACK_COLUMNS, 0)).columns)
+    try:
+        (folder / "record").mkdir(parents=True, exist_ok=True)
+        return asyncio.run(_Performance(folder, terminal).run(once=once, history=history))
+    except OSError as error:
+        raise DemoError(folder, error) from error
+
+
+class _Performance:
+    def __init__(self, folder: Path, terminal: Terminal) -> None:
+        self._folder, self._terminal = folder, terminal
+        self._roads = Roads(QUIET, random.random)
+        self._stage = Stage(terminal, self._roads)
+
+    async def run(self, *, once: bool, history: bool) -> int:
+        leave = asyncio.Event()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            asyncio.get_running_loop().add_signal_handler(number, leave.set)
+        async with serving(self._roads) as places:
+            path = configuration.write(self._folder, places, str(free_place(_PAGES, socket.SOCK_STREAM)))
+            config = load(path)
+            daemon = Daemon(config, path=path, on_effect=self._stage.hear)
+            self._introduce(path)
+            await daemon.start()
+            try:
+                if not await _unless(leave, self._stage.play(STORY)):
+                    self._terminal.line("stopped before the story's end: nothing to compare, no report")
+                    return STOPPED_EARLY
+                agrees = self._compare(config)
+                await self._report(path, history=history)
+                self._leave_word(daemon.address)
+                if not once:
+                    self._terminal.line("The daemon goes on watching. Ctrl-C ends it.")
+                    await leave.wait()
+                return DONE if agrees else DOES_NOT_AGREE
+            finally:
+                await daemon.stop()
+
+    def _introduce(self, path: Path) -> None:
+        say, faint = self._terminal.line, Tone.FAINT
+        say(self._terminal.paint("wanwatch demo: an office with two lines, one of which will be cut", Tone.STRONG))
+        say()
+        for line in LINES:
+            say(f"  {line.name:<8}  leaves from {line.source}, is seen far away as {line.seen_as}")
+        say("  traffic   goes where the office's gateway sends it: fibre, while it works")
+        say()
+        say("The office and its lines are simulated on this machine's loopback. The daemon, its probes and its")
+        say("record are real. This is the configuration that is used:")
+        say(f"  {path}")
+        say()
+        say(self._terminal.paint(f"{'second':>6}  {'who':<8}  what happens, and what wanwatch makes of it", faint))
+
+    def _compare(self, config: Config) -> bool:
+        """Set what the record tells against what the story did; True if they agree."""
+        instants = self._stage.instants
+        played = Span(min(instants.values()), max(instants.values()))
+        with SqliteRecord(store_path(config)) as record:
+            rows = compare(TRUTHS, instants, record.events(config.site.name, played))
+        agrees = not any(row.fault for row in rows)
+        head, *lines = comparison_table(rows)
+        self._terminal.line()
+        self._terminal.line(
+            self._terminal.paint("What happened, and how far off what wanwatch recorded is", Tone.STRONG)
+        )
+        self._terminal.line(f"  {self._terminal.paint(head, Tone.FAINT)}")
+        for line, row in zip(lines, rows, strict=True):
+            self._terminal.line(f"  {self._terminal.paint(line, Tone.BAD if row.fault else Tone.PLAIN)}")
+        return agrees
+
+    async def _report(self, path: Path, *, history: bool) -> None:
+        """Write the reports in a process of their own, which leaves Ctrl-C to this one."""
+        told = [("Report of this month", reports.of_story)]
+        if history:
+            told.append(("Report of a generated month, in which nothing is real", reports.of_generated_month))
+        loop = asyncio.get_running_loop()
+        with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_IGN)) as pool:
+            for title, make in told:
+                files = await loop.run_in_executor(pool, make, path, self._folder, time.time_ns())
+                self._terminal.line()
+                self._terminal.line(self._terminal.paint(title, Tone.STRONG))
+                for file in files:
+                    self._terminal.line(f"  {file}")
+
+    def _leave_word(self, address: str) -> None:
+        self._terminal.line()
+        self._terminal.line(self._terminal.paint("The daemon's own pages", Tone.STRONG))
+        self._terminal.line(f"  status   {address}/health")
+        self._terminal.line(f"  metrics  {address}/metrics")
+
+
+async def _unless(leave: asyncio.Event, doing: Coroutine[Any, Any, None]) -> bool:
+    """Do something to its end; False if *leave* came first."""
+    tasks = asyncio.create_task(doing), asyncio.create_task(leave.wait())
+    done, left = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    for task in left:
+        task.cancel()
+    await asyncio.gather(*left, return_exceptions=True)
+    for task in done:
+        task.result()
+    return tasks[0] in done

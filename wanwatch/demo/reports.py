@@ -1,0 +1,53 @@
+"""The demo's reports, made in a process of their own: what draws charts has no place beside a daemon."""
+
+import asyncio
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from wanwatch.config import load
+from wanwatch.config.plan import store_path
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.model import NS_PER_S
+from wanwatch.demo import history
+from wanwatch.report import Subject, TargetPlan, report_command, subject_of
+from wanwatch.report.command import write_report
+from wanwatch.store import SqliteRecord
+
+NOTE: Final = (
+    "This is a demonstration: the daemon and its measurements are real, the office and its lines are simulated."
+)
+_LAST_MONTH: Final = 12
+FORMS: Final = ("html", "json")
+
+
+def of_story(config_path: Path, folder: Path, now_unix_ns: int) -> list[Path]:
+    """Report on the running month, in every form, into *folder*; returns the files."""
+    config = load(config_path)
+    files = [folder / f"report.{form}" for form in FORMS]
+    with SqliteRecord(store_path(config)) as record:
+        for form, file in zip(FORMS, files, strict=True):
+            report_command(config, record, month=None, form=form, out=file, now_unix_ns=now_unix_ns, note=NOTE)
+    return files
+
+
+def of_generated_month(config_path: Path, folder: Path, now_unix_ns: int) -> list[Path]:
+    """Generate the month before the running one, with a record of its own, and report on it; returns the files."""
+    subject = _generated(subject_of(load(config_path), history.NOTE))
+    today = local_time(now_unix_ns, subject.zone)
+    year, month = (today.year, today.month - 1) if today.month > 1 else (today.year - 1, _LAST_MONTH)
+    path = folder / f"generated-{year}-{month:02d}.sqlite"
+    asyncio.run(history.generate(path, year, month, subject.zone))
+    files = [path.with_suffix(f".{form}") for form in FORMS]
+    with SqliteRecord(path) as record:
+        for form, file in zip(FORMS, files, strict=True):
+            write_report(record, subject, year=year, month=month, now_unix_ns=now_unix_ns, form=form, out=file)
+    return files
+
+
+def _generated(subject: Subject) -> Subject:
+    """The same lines and contracts, under the generated month's own name and with its own targets."""
+    every_ns = history.EVERY_S * NS_PER_S
+    plans = [TargetPlan(name=name, every_ns=every_ns, timeout_ns=history.TIMEOUT_NS) for name in history.TARGETS]
+    uplinks = tuple(replace(uplink, targets=tuple(plans)) for uplink in subject.uplinks)
+    return replace(subject, site=history.SITE, uplinks=uplinks)
