@@ -5,7 +5,7 @@ Everything follows from the arguments: instants are seconds of a clock that star
 
 import heapq
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import count
 from random import Random
 
@@ -89,12 +89,11 @@ def line_questions(
     timeout_s: float = 2.0, role: Role = Role.LINE, kind: Kind = Kind.ECHO,
 ) -> list[Question]:  # fmt: skip
     """Questions to some targets over one uplink."""
+    every_ns, pulse_ns, timeout_ns = ns(every_s), ns(min(pulse_s, every_s)), ns(timeout_s)
     return [
-        Question(
-            Series(uplink, target, kind, role), Pin(), "192.0.2.1", None, ns(every_s), ns(min(pulse_s, every_s)), ns(timeout_s)
-        )
+        Question(Series(uplink, target, kind, role), Pin(), "192.0.2.1", None, every_ns, pulse_ns, timeout_ns)
         for target in targets
-    ]  # fmt: skip
+    ]
 
 
 def full_questions(uplinks: Sequence[str] = ("fibre", "copper")) -> list[Question]:
@@ -246,8 +245,3 @@ class Office:
 def since_start(unix_ns: int) -> float:
     """A wall-clock instant as seconds of the office's clock, if the wall clock was not stepped."""
     return unix_ns / NS_PER_S - WALL_S
-
-
-def clipped(question: Question, **changes: int) -> Question:
-    """The question with some of its numbers changed."""
-    return replace(question, **changes)

@@ -72,20 +72,22 @@ class Carrying:
     """The machine.
 
     Args:
-        round_ns: The interval in which every STUN server is asked once.
-        grace_ns: How long the others get to contradict the first word for another uplink, while probing is quick.
-        remembered: The uplink that carried before a restart, if *remembers*.
+        remembers: Whether it is known what carried before a restart.
+        remembered: The uplink that did, None for none.
 
     Attributes:
+        round_ns: The interval in which every STUN server is asked once.
+        grace_ns: How long the others get to contradict the first word for another uplink, while probing is quick.
         phase: Where it stands.
         uplink: The uplink that is held to carry; None for none, or while unknown.
+        first_ns: Since which word that is held.
     """
 
-    def __init__(self, round_ns: int, grace_ns: int, *, remembers: bool = False, remembered: str | None = None) -> None:
+    def __init__(self, *, remembers: bool = False, remembered: str | None = None) -> None:
         self.phase = Phase.UNKNOWN
         self.uplink: str | None = None
-        self.round_ns = round_ns
-        self.grace_ns = grace_ns
+        self.first_ns = NEVER
+        self.round_ns = self.grace_ns = 0
         self._last: str | None = remembered
         self._has_last = remembers
         self._watched = False
@@ -154,6 +156,7 @@ class Carrying:
         self.phase = TRANSITIONS[self.phase][signal]
         if self.phase is Phase.UNKNOWN:
             self.uplink = None
+            self.first_ns = self._since_ns
         elif self.phase is Phase.KNOWN and signal is not Signal.SAME:
             return self._become(self._earliest())
         return None
@@ -173,6 +176,7 @@ class Carrying:
         self.uplink = self._last = first.uplink
         self._has_last = self._watched = True
         self._last_ns = max(first.sent_ns, self._last_ns)
+        self.first_ns = first.sent_ns
         return change
 
     def dark(self, first_ns: int, now_ns: int) -> Change | None:

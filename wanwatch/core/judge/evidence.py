@@ -1,9 +1,10 @@
 """Evidence: what one sample says about the way to its target."""
 
+from collections.abc import Mapping, Sequence
 from enum import Enum
 from typing import Final
 
-from wanwatch.core.model import Cause, Outcome, Question, Sample
+from wanwatch.core.model import Cause, Outcome, Question, Sample, Series
 
 NEVER: Final = -(1 << 62)
 """An instant before all others: nothing of the sort was seen yet."""
@@ -97,3 +98,12 @@ class Voice:
     def answers(self) -> bool:
         """Whether its latest word was life."""
         return self.life_ns > self.silent_ns
+
+
+def voices(old: Mapping[Series, Voice], questions: Sequence[Question]) -> dict[Series, Voice]:
+    """Return the voices of *questions*; those of *old* that stay keep what was heard of them."""
+    new = {}
+    for question in questions:
+        new[question.series] = old.get(question.series) or Voice(question)
+        new[question.series].ask_as(question)
+    return new

@@ -97,10 +97,7 @@ class Recovery(NamedTuple):
 class Line:
     """The machine for one set of targets.
 
-    Args:
-        voices: The targets that speak for it; without any it stays blind.
-        rules: Its numbers.
-        since_ns: When watching began.
+    It stays blind until `reconfigure` gives it targets that speak for it.
 
     Attributes:
         phase: Where it stands.
@@ -110,9 +107,9 @@ class Line:
         woken: The first answer after blindness.
     """
 
-    def __init__(self, voices: Sequence[Voice], rules: Rules, since_ns: int) -> None:
+    def __init__(self) -> None:
         self.phase = Phase.BLIND
-        self.seen_ns = since_ns
+        self.seen_ns = NEVER
         self.cut = Cut(NEVER, NEVER, 0)
         self.recovery: Recovery | None = None
         self.woken = Recovery(NEVER, NEVER, NEVER)
@@ -121,7 +118,7 @@ class Line:
         self._silent_ns = NEVER
         self._doubt_ns = NEVER
         self._weak_ns: int | None = None
-        self.reconfigure(voices, rules)
+        self.reconfigure((), Rules(0, 0))
 
     def reconfigure(self, voices: Sequence[Voice], rules: Rules) -> None:
         """Take other targets or numbers. What was heard of the line stays; the silence of a gone target does not."""

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from wanwatch.core.judge.carrying import Carrying
-from wanwatch.core.judge.events import Book, Draft, Moment, at
+from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
 from wanwatch.core.judge.evidence import NEVER
-from wanwatch.core.judge.traffic import Traffic, is_unpinned
+from wanwatch.core.judge.stuck import Stuck
+from wanwatch.core.judge.traffic import Traffic
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import (
     NS_PER_S,
@@ -35,6 +36,17 @@ STEP_NS: Final = NS_PER_S // 2
 
 ALIVE_EVERY_NS: Final = 10 * NS_PER_S
 """How often the daemon marks itself alive: an earlier run may have lived for so long after its last mark."""
+
+_OURS: Final = frozenset(
+    {
+        EventKind.OUTAGE,
+        EventKind.IMPAIRMENT,
+        EventKind.NAMES_FAILURE,
+        EventKind.UNOBSERVED,
+        EventKind.STUCK_FAILOVER,
+    }
+)
+"""The kinds that may be open on an uplink and are ours to end."""
 
 
 @dataclass(frozen=True)
@@ -73,12 +85,21 @@ class SiteJudge:
     ) -> None:  # fmt: skip
         self._book = Book(site)
         self._memory = memory
-        self._plan = (tuple(uplinks), tuple(questions), settings)
         self._now_ns = NEVER
         self._next_ns = NEVER
         self._paced: frozenset[str] = frozenset()
         self._uplinks: dict[str, Uplink] = {}
-        self._traffic: Traffic | None = None
+        switches = [event for event in memory.open_events if event.kind in SWITCHES]
+        dark = any(event.kind is EventKind.BLACKOUT for event in switches)
+        self._traffic = Traffic(
+            self._uplinks, self._book, open_events=switches, alive_unix_ns=memory.last_alive_unix_ns,
+            carrying=Carrying(remembers=memory.carrying_known or dark, remembered=None if dark else memory.carrying),
+        )  # fmt: skip
+        stuck = next((resumed(event) for event in memory.open_events if event.kind is EventKind.STUCK_FAILOVER), None)
+        self._stuck = Stuck(
+            self._uplinks, self._traffic, self._book, draft=stuck, alive_unix_ns=memory.last_alive_unix_ns
+        )
+        self._arrange(uplinks, questions, settings)
 
     def feed(self, seen: Observation) -> list[Effect]:
         """Take in one observation and return what follows. An afterword changes no judgement (RFC 7680)."""
@@ -108,16 +129,17 @@ class SiteJudge:
         self, uplinks: Sequence[str], questions: Sequence[Question], settings: JudgeSettings
     ) -> list[Effect]:
         """Take another configuration; what stays in it keeps all that is known of it."""
-        self._plan = (tuple(uplinks), tuple(questions), settings)
-        if self._traffic is not None:
-            self._arrange()
+        self._arrange(uplinks, questions, settings)
+        self._paced = frozenset()  # series that are new have to be told the pace
+        if self._now_ns != NEVER:
             self._review()
         return self._book.drain()
 
     def stop(self, now_ns: int) -> list[Effect]:
         """The program ends: switches in suspense are told, nothing else is closed."""
-        if self._traffic is not None:
-            self._traffic.stop(max(now_ns, self._now_ns))
+        if self._now_ns != NEVER:
+            self._reach(now_ns, self._book.offset_ns)
+            self._traffic.stop(self._now_ns)
         return self._book.drain()
 
     @property
@@ -128,7 +150,7 @@ class SiteJudge:
     @property
     def carrying(self) -> CarryingChanged:
         """The uplink that carries ordinary traffic."""
-        return CarryingChanged(None, known=False) if self._traffic is None else self._traffic.shown
+        return self._traffic.shown
 
     def _stepped(self, step_ns: int, now_ns: int) -> None:
         self._book.rebase(self._book.offset_ns + step_ns)
@@ -136,13 +158,10 @@ class SiteJudge:
         self._book.tell(Draft(kind=EventKind.CLOCK_STEP, uplink=None, start=at(now_ns), end=at(now_ns), detail=detail))
 
     def _hear(self, sample: Sample) -> bool:
-        traffic = self._traffic
-        if traffic is None:
-            return False
         if sample.series.kind is Kind.STUN:
-            return traffic.stun(sample)
+            return self._traffic.stun(sample)
         if sample.series.uplink == UNPINNED:
-            return traffic.hear(sample)
+            return self._traffic.hear(sample)
         uplink = self._uplinks.get(sample.series.uplink)
         return uplink is not None and uplink.hear(sample)
 
@@ -150,18 +169,17 @@ class SiteJudge:
         if isinstance(seen, LinkSeen):
             if seen.uplink in self._uplinks:
                 self._uplinks[seen.uplink].see(seen)
-        elif self._traffic is not None:
+        else:
             self._traffic.route(seen)
         return True
 
     def _reach(self, now_ns: int, offset_ns: int) -> None:
         """Decide all that is due by *now_ns*, in the order of time, as if ticks had been endless."""
-        if self._traffic is None:
+        if self._now_ns == NEVER:
             self._start(now_ns, offset_ns)
+        parts: tuple[Uplink | Traffic | Stuck, ...] = ()
         while self._next_ns <= now_ns:
-            parts: list[Uplink | Traffic] = [*self._uplinks.values()]
-            if self._traffic is not None:
-                parts.append(self._traffic)
+            parts = parts or (*self._uplinks.values(), self._traffic, self._stuck)
             dues = [part.due_ns() for part in parts]
             self._next_ns = min(dues)
             if self._next_ns > now_ns:
@@ -176,9 +194,8 @@ class SiteJudge:
 
     def _review(self) -> None:
         """After a change: look at what hangs on several machines, and set the pace of probing."""
-        if self._traffic is None:
-            return
         self._traffic.review(self._now_ns)
+        self._stuck.review(self._now_ns)
         self._next_ns = NEVER
         quick = {name for name, uplink in self._uplinks.items() if uplink.quick}
         if self._traffic.quick:
@@ -192,14 +209,20 @@ class SiteJudge:
         self._book.offset_ns = offset_ns
         self._now_ns = now_ns
         self._tell_absence(now_ns)
-        memory = self._memory
-        self._traffic = Traffic(
-            self._uplinks, (), self._plan[2], self._book, since_ns=now_ns,
-            carrying=Carrying(0, 0, remembers=memory.carrying_known, remembered=memory.carrying),
-            open_events=[e for e in memory.open_events if e.kind in SWITCHES or e.kind is EventKind.STUCK_FAILOVER],
-            alive_unix_ns=memory.last_alive_unix_ns,
-        )  # fmt: skip
-        self._arrange()
+        self._close_strangers(now_ns)
+        self._memory = Memory()
+        self._traffic.begin(now_ns)
+        for uplink in self._uplinks.values():
+            uplink.begin(now_ns)
+
+    def _close_strangers(self, now_ns: int) -> None:
+        """What was open on an uplink that is not configured any more has no one left to end it."""
+        for event in self._memory.open_events:
+            if event.uplink is not None and event.uplink not in self._uplinks and event.kind in _OURS:
+                draft = resumed(event)
+                draft.end = Moment(now_ns, now_ns, now_ns, floor_unix_ns=self._memory.last_alive_unix_ns)
+                draft.detail["ended_by"] = "configuration"
+                self._book.tell(draft)
 
     def _tell_absence(self, now_ns: int) -> None:
         """The time between two runs was not watched."""
@@ -214,31 +237,27 @@ class SiteJudge:
             )
         )
 
-    def _arrange(self) -> None:
+    def _arrange(self, names: Sequence[str], questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Bring the parts in line with the configuration."""
-        names, questions, settings = self._plan
         old = dict(self._uplinks)
         self._uplinks.clear()  # shared with the traffic, so it is filled again and not replaced
         for name in names:
-            own = [question for question in questions if question.series.uplink == name]
-            if name in old:
-                self._uplinks[name] = old.pop(name)
-                self._uplinks[name].reconfigure(own, settings)
-            else:
-                self._uplinks[name] = self._new(name, own, settings)
+            self._uplinks[name] = old.pop(name) if name in old else self._new(name)
+            self._uplinks[name].reconfigure([q for q in questions if q.series.uplink == name], settings)
         for gone in old.values():
             gone.close(self._now_ns)
-        if self._traffic is not None:
-            self._traffic.reconfigure([question for question in questions if is_unpinned(question)], settings)
+        self._traffic.reconfigure([q for q in questions if q.series.uplink == UNPINNED], settings)
+        self._stuck.stuck_after_ns = settings.stuck_after_ns
         self._next_ns = NEVER
 
-    def _new(self, name: str, questions: Sequence[Question], settings: JudgeSettings) -> Uplink:
+    def _new(self, name: str) -> Uplink:
         uplink = Uplink(
-            name, questions, settings, self._book, since_ns=self._now_ns,
-            open_events=[event for event in self._memory.open_events if event.uplink == name],
+            name, self._book, self._traffic,
+            open_events=[e for e in self._memory.open_events if e.uplink == name and e.kind in _OURS],
             alive_unix_ns=self._memory.last_alive_unix_ns,
         )  # fmt: skip
-        uplink.interruptions = self._traffic
+        if self._now_ns != NEVER:
+            uplink.begin(self._now_ns)
         return uplink
 
 

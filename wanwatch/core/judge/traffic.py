@@ -5,15 +5,14 @@ from dataclasses import dataclass
 
 from wanwatch.core.judge.carrying import ROUTE, Carrying, Change, Word
 from wanwatch.core.judge.egress import Egress
-from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
-from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line
+from wanwatch.core.judge.events import Book, Draft, Moment, resumed
+from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, voices
 from wanwatch.core.judge.line import QUICK, Line, Phase, Rules
 from wanwatch.core.judge.run import SLACK_NS, Gap, Ledger
 from wanwatch.core.judge.switch import CAUSES, classify, way
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import (
     NS_PER_S,
-    UNPINNED,
     CarryingChanged,
     Event,
     EventKind,
@@ -45,18 +44,19 @@ class Traffic:
 
     Args:
         uplinks: The site's uplinks in order of preference; shared with the judge, who keeps it up to date.
-        questions: The unpinned series.
-        settings: The rules' numbers.
         book: Where its events are told.
-        since_ns: When watching it began.
         carrying: The machine, with what it remembers.
-        open_events: Switches and stuck failovers that were open when an earlier run ended.
+        open_events: Switches that were open when an earlier run ended.
         alive_unix_ns: When that run was last known alive.
+
+    Attributes:
+        line: The line machine of the path.
+        moved: The last change of the carrying uplink.
     """
 
     def __init__(
-        self, uplinks: Mapping[str, Uplink], questions: Sequence[Question], settings: JudgeSettings, book: Book, *,
-        since_ns: int, carrying: Carrying, open_events: Sequence[Event] = (), alive_unix_ns: int | None = None,
+        self, uplinks: Mapping[str, Uplink], book: Book, *, carrying: Carrying,
+        open_events: Sequence[Event] = (), alive_unix_ns: int | None = None,
     ) -> None:  # fmt: skip
         self.carrying = carrying
         self._uplinks = uplinks
@@ -64,24 +64,25 @@ class Traffic:
         self._alive_unix_ns = alive_unix_ns
         self._egress = Egress()
         self._voices: dict[Series, Voice] = {}
-        self.line = Line((), Rules(0, 0), since_ns)
+        self.line = Line()
         self._ledger = Ledger(1, 0)
         self._pending: list[Change] = []
         self._shown = CarryingChanged(None, known=False)
-        self._history: list[tuple[int, str | None]] = []
-        drafts = [resumed(event) for event in open_events]
-        self._running = [_Running(draft, None) for draft in drafts if draft.kind is not EventKind.STUCK_FAILOVER]
-        self._stuck = next((draft for draft in drafts if draft.kind is EventKind.STUCK_FAILOVER), None)
+        self._history: list[tuple[int, CarryingChanged]] = []
+        self._running = [_Running(resumed(event), None) for event in open_events]
         self._dark = False
-        self.reconfigure(questions, settings)
+        self.moved: Change | None = None
+        self._settings = JudgeSettings()
+
+    def begin(self, now_ns: int) -> None:
+        """Watching begins."""
+        self.line.blind(now_ns)
 
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Take other series or numbers; what was heard stays."""
         self._settings = settings
         lines = [question for question in questions if question.series.role is Role.LINE]
-        self._voices = {q.series: self._voices.get(q.series) or Voice(q) for q in lines}
-        for question in lines:
-            self._voices[question.series].ask_as(question)
+        self._voices = voices(self._voices, lines)
         self.line.reconfigure(tuple(self._voices.values()), Rules(settings.down_after_ns, 0))
         self._ledger.majority = self.line.majority
         self._ledger.lag_ns = max((q.timeout_ns for q in lines), default=0) + SLACK_NS
@@ -129,7 +130,7 @@ class Traffic:
 
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
-        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns(), self._stuck_due_ns())
+        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns())
 
     def advance(self, now_ns: int) -> None:
         """Decide what is due at *now_ns*."""
@@ -143,7 +144,6 @@ class Traffic:
         while self._verdict_due_ns() <= now_ns:
             self._judge(self._pending.pop(0), now_ns)
         self._run_on()
-        self._review_stuck(now_ns)
         self._show()
 
     def _darken(self, now_ns: int) -> None:
@@ -156,11 +156,12 @@ class Traffic:
             self._moved(self.carrying.dark(self.line.cut.first_ns, now_ns))
 
     def _moved(self, change: Change | None) -> None:
-        if self.carrying.known and (not self._history or self._history[-1][1] != self.carrying.uplink):
-            since_ns = NEVER if change is None else change.first.sent_ns
-            self._history = [*self._history[-15:], (since_ns, self.carrying.uplink)]
         if change is not None:
+            self.moved = change
             self._pending.append(change)
+        now = CarryingChanged(self.carrying.uplink, self.carrying.known)
+        if not self._history or self._history[-1][1] != now:
+            self._history = [*self._history[-15:], (self.carrying.first_ns, now)]
 
     def _verdict_due_ns(self) -> int:
         """When the oldest switch can be told: once the line that traffic left has shown what it was."""
@@ -176,7 +177,7 @@ class Traffic:
         lo_ns, hi_ns = change.last_ns, change.first.known_ns
         if left.line.phase in (Phase.DOUBTED, Phase.DIM) and len(self._pending) == 1:
             return AHEAD  # the line's own verdict comes first
-        if left.was(lo_ns, hi_ns) is State.DOWN:
+        if left.was_down(lo_ns, hi_ns):
             return settled_ns
         timeout_ns = max((voice.timeout_ns for voice in left.line.voices), default=0)
         return max(settled_ns, hi_ns + self._settings.down_after_ns + timeout_ns + NS_PER_S)
@@ -185,8 +186,8 @@ class Traffic:
         """Tell what a switch was."""
         self._ledger.settle(now_ns)
         first_ns = change.first.sent_ns
-        gap = self._ledger.longest(max(change.last_ns, first_ns - (1 << 61)), first_ns + _REACH_NS)
-        start, end = self._bounds(change, gap if change.watched else None)
+        gap = self._ledger.longest(change.last_ns, first_ns + _REACH_NS) if change.watched else None
+        start, end = self._bounds(change, gap)
         left = self._uplinks.get(change.from_uplink or "")
         lo_ns, hi_ns = change.last_ns, first_ns if end is None else end.latest_ns
         was = State.UNOBSERVED if left is None or not change.watched else left.was(lo_ns, hi_ns)
@@ -197,6 +198,8 @@ class Traffic:
             start=start, end=end, from_uplink=change.from_uplink, to_uplink=change.to_uplink,
             interruption_s=self._interruption(gap) if change.watched else None, detail={"cause": CAUSES[was]},
         )  # fmt: skip
+        if change.from_uplink is None:
+            del draft.detail["cause"]  # a restoration leaves no line behind that could have caused it
         if not change.watched:
             draft.detail["watched"] = False
         self._told(draft, gap)
@@ -229,13 +232,17 @@ class Traffic:
     def _run_on(self) -> None:
         """Tell again the switches whose silence has ended."""
         for running in tuple(self._running):
-            gap = running.gap
-            if gap is None or gap.end_ns is None:
+            gap, draft, woken = running.gap, running.draft, self.line.woken
+            if gap is not None and gap.end_ns is not None:
+                draft.end = Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
+                draft.interruption_s = self._interruption(gap)
+            elif gap is None and draft.kind is not EventKind.BLACKOUT and self.line.phase is Phase.UP:
+                # From before a restart, and the end of its silence was not watched.
+                draft.end = Moment(woken.first_ns, woken.first_ns, woken.known_ns, floor_unix_ns=self._alive_unix_ns)
+            else:
                 continue
-            running.draft.end = Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
-            running.draft.interruption_s = self._interruption(gap)
             self._running.remove(running)
-            self._book.tell(running.draft)
+            self._book.tell(draft)
 
     def _end_blackouts(self, restoration: Draft, gap: Gap | None) -> None:
         """A blackout whose silence was not timed ends with the restoration."""
@@ -248,57 +255,11 @@ class Traffic:
 
     def interruption_s(self, uplink: str, start: Moment, end: Moment) -> float | None:
         """Seconds in which ordinary traffic got no answer; None if *uplink* did not carry it or nobody watched."""
-        carrier = next((name for since_ns, name in reversed(self._history) if since_ns <= start.earliest_ns), None)
-        if carrier != uplink or not self._voices or self.line.phase is Phase.BLIND:
+        carrier = next((then for since_ns, then in reversed(self._history) if since_ns <= start.earliest_ns), None)
+        if carrier != CarryingChanged(uplink, known=True) or not self._voices or self.line.phase is Phase.BLIND:
             return None
         self._ledger.settle(self.line.seen_ns)
         return self._ledger.total_ns(start.earliest_ns, end.latest_ns) / NS_PER_S
-
-    def _stuck_since_ns(self) -> int:
-        """Since when traffic could have moved off a dead line; `AHEAD` if it is where it should be."""
-        carrier = self._uplinks.get(self.carrying.uplink or "")
-        if carrier is None or carrier.line.phase is not Phase.DOWN:
-            return AHEAD
-        others = [up.since_ns for up in self._uplinks.values() if up.state in (State.UP, State.IMPAIRED)]
-        return max(carrier.line.cut.first_ns, min(others)) if others else AHEAD
-
-    def _stuck_due_ns(self) -> int:
-        since_ns = self._stuck_since_ns()
-        return AHEAD if self._stuck is not None or since_ns == AHEAD else since_ns + self._settings.stuck_after_ns
-
-    def _review_stuck(self, now_ns: int) -> None:
-        if self._stuck is not None:
-            self._unstick(self._stuck, now_ns)
-        elif self._stuck_due_ns() <= now_ns:
-            since = at(self._stuck_due_ns())
-            self._stuck = Draft(kind=EventKind.STUCK_FAILOVER, uplink=self.carrying.uplink, start=since)
-            self._book.tell(self._stuck)
-
-    def _unstick(self, stuck: Draft, now_ns: int) -> None:
-        """End a stuck failover once traffic moved, the line recovered, or no other line is left."""
-        line = self._uplinks.get(stuck.uplink or "")
-        others = [up for up in self._uplinks.values() if up is not line]
-        if line is None or (self.carrying.known and self.carrying.uplink != stuck.uplink):
-            because = "moved"
-        elif line.state in (State.UP, State.IMPAIRED):
-            because = "recovered"
-        elif others and all(up.state is State.DOWN for up in others):
-            because = "no-other"
-        else:
-            return
-        stuck.end = self._unstuck(because, line, others, now_ns)
-        stuck.detail["because"] = because
-        self._stuck = None
-        self._book.tell(stuck)
-
-    def _unstuck(self, because: str, line: Uplink | None, others: Sequence[Uplink], now_ns: int) -> Moment:
-        if because == "moved" and self._pending:
-            change = self._pending[-1]
-            last_ns = change.first.sent_ns if change.last_ns == NEVER else change.last_ns
-            return Moment(change.first.sent_ns, last_ns, change.first.known_ns)
-        if because == "recovered" and line is not None:
-            return at(line.since_ns)
-        return at(max(up.since_ns for up in others) if because == "no-other" else now_ns)
 
     def _show(self) -> None:
         shown = CarryingChanged(self.carrying.uplink if self.carrying.known else None, self.carrying.known)
@@ -321,8 +282,3 @@ class Traffic:
         """Tell the switches that still wait for a verdict, as far as the evidence goes."""
         while self._pending:
             self._judge(self._pending.pop(0), now_ns, sure=False)
-
-
-def is_unpinned(question: Question) -> bool:
-    """Whether *question* asks over the path of ordinary traffic."""
-    return question.series.uplink == UNPINNED

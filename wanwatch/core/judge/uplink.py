@@ -5,11 +5,11 @@ from typing import Final, Protocol
 
 from wanwatch.core.judge import ladder
 from wanwatch.core.judge.events import Book, Draft, Moment, resumed
-from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, of_names
+from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, voices
 from wanwatch.core.judge.line import PUBLIC, QUICK, Line, Phase, Recovery, Rules, Turn
-from wanwatch.core.judge.window import Look, Windows
+from wanwatch.core.judge.names import Names
+from wanwatch.core.judge.window import STEPS, Look, Windows, worse
 from wanwatch.core.model import (
-    Domain,
     Event,
     EventKind,
     JudgeSettings,
@@ -38,52 +38,53 @@ class Uplink:
 
     Args:
         name: Its name.
-        questions: Its series, of all roles.
-        settings: The rules' numbers.
         book: Where its events are told.
-        since_ns: When watching it began.
+        interruptions: Who knows how long ordinary traffic got no answer.
         open_events: Its events that were open when an earlier run ended.
         alive_unix_ns: When that run was last known alive.
+
+    Attributes:
+        line: Its line machine.
+        state: Its public state.
+        since_ns: Since when that holds.
     """
 
     def __init__(
-        self, name: str, questions: Sequence[Question], settings: JudgeSettings, book: Book, *, since_ns: int,
-        open_events: Sequence[Event] = (), alive_unix_ns: int | None = None,
+        self, name: str, book: Book, interruptions: Interruptions, *, open_events: Sequence[Event] = (),
+        alive_unix_ns: int | None = None,
     ) -> None:  # fmt: skip
         self.name = name
         self.state = State.UNOBSERVED
-        self.since_ns = since_ns
-        self.interruptions: Interruptions | None = None
+        self.since_ns = NEVER
+        self.line = Line()
+        drafts = {event.kind: resumed(event) for event in open_events}
+        self._names = Names(name, book, drafts.get(EventKind.NAMES_FAILURE))
+        self._windows = Windows()
         self._book = book
+        self._interruptions = interruptions
         self._alive_unix_ns = alive_unix_ns
         self._link: LinkSeen | None = None
         self._ladder: dict[Series, Voice] = {}
-        self._resolvers: dict[Series, Voice] = {}
-        self.last_outage: tuple[int, int] | None = None
-        drafts = {event.kind: resumed(event) for event in open_events}
-        self.outage = drafts.get(EventKind.OUTAGE)
+        self._last_outage: tuple[int, int] | None = None
+        self._outage = drafts.get(EventKind.OUTAGE)
         self._unseen = drafts.get(EventKind.UNOBSERVED)
-        self.impairment = drafts.get(EventKind.IMPAIRMENT)
-        self._names_failure = drafts.get(EventKind.NAMES_FAILURE)
-        self._settings = settings
-        self.line = Line((), Rules(0, 0), since_ns)
-        self.names = Line((), Rules(0, 0), since_ns)
-        self.windows = Windows((), settings)
-        self.reconfigure(questions, settings)
+        self._impairment = drafts.get(EventKind.IMPAIRMENT)
+        self._settings = JudgeSettings()
+
+    def begin(self, now_ns: int) -> None:
+        """Watching begins."""
+        self.since_ns = now_ns
+        self.line.blind(now_ns)
+        self._names.blind(now_ns)
 
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Take other series or numbers; series that stay keep what was heard of them."""
         self._settings = settings
-        self._ladder = _voices(self._ladder, questions)
-        resolvers = [question for question in questions if question.series.role is Role.NAMES]
-        self._resolvers = _voices(self._resolvers, resolvers)
+        self._ladder = voices(self._ladder, questions)
         lines = self._of(Role.LINE)
         self.line.reconfigure(lines, Rules(settings.down_after_ns, settings.up_after_ns))
-        # Names are asked more rarely: two questions and a waiting time at the least make a silence.
-        rare_ns = max((2 * q.every_ns + q.timeout_ns for q in resolvers), default=0)
-        rules = Rules(max(settings.down_after_ns, rare_ns), settings.up_after_ns)
-        self.names.reconfigure(tuple(self._resolvers.values()), rules)
-        self.windows.reconfigure(lines, settings)
+        self._names.reconfigure([question for question in questions if question.series.role is Role.NAMES], settings)
+        self._windows.reconfigure(lines, settings)
 
     def _of(self, role: Role) -> list[Voice]:
         return [voice for series, voice in self._ladder.items() if series.role is role]
@@ -99,7 +100,7 @@ class Uplink:
         if role is Role.LINE:
             return self._hear_line(voice, said, sample)
         if role is Role.NAMES:
-            return self._hear_names(sample)
+            return self._refine() or (self.line.phase in _WATCHED and self._names.hear(sample))
         return self._refine()
 
     def see(self, link: LinkSeen) -> None:
@@ -109,32 +110,20 @@ class Uplink:
 
     def _hear_line(self, voice: Voice, said: Said, sample: Sample) -> bool:
         if sample.outcome is Outcome.ANSWERED:
-            self.windows.add(voice.series.target, sample.sent_ns, sample.rtt_ns or 0)
+            self._windows.add(voice.series.target, sample.sent_ns, sample.rtt_ns or 0)
         elif sample.outcome is not Outcome.NOT_SENT and sample.outcome is not Outcome.REFUSED:
-            self.windows.add(voice.series.target, sample.sent_ns, -1)
+            self._windows.add(voice.series.target, sample.sent_ns, -1)
         phase = self.line.phase
         turn = self.line.hear(voice, said, sample)
         if turn is not None:
             self._turned(turn)
         return self._refine() or said is not Said.LIFE or phase is not Phase.UP
 
-    def _hear_names(self, sample: Sample) -> bool:
-        if self.line.phase not in _WATCHED:
-            return self._refine()
-        voice = self._resolvers[sample.series]
-        said = of_names(sample)
-        voice.note(said, sample)
-        phase = self.names.phase
-        turn = self.names.hear(voice, said, sample)
-        if turn is not None:
-            self._names_turned(turn)
-        return said is not Said.LIFE or phase is not Phase.UP
-
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
         names_ns = windows_ns = AHEAD
         if self.line.phase is Phase.UP:  # in doubt, the verdicts on names and windows wait
-            names_ns, windows_ns = self.names.due_ns(), self.windows.due_ns()
+            names_ns, windows_ns = self._names.due_ns(), self._windows.due_ns()
         return min(self.line.due_ns(), names_ns, windows_ns)
 
     def advance(self, now_ns: int) -> None:
@@ -144,11 +133,9 @@ class Uplink:
             self._turned(turn)
         if self.line.phase is not Phase.UP:
             return
-        turn = self.names.advance(now_ns)
-        if turn is not None:
-            self._names_turned(turn)
-        if self.windows.due_ns() <= now_ns:
-            self._looked(*self.windows.next(self.impairment is not None))
+        self._names.advance(now_ns)
+        if self._windows.due_ns() <= now_ns:
+            self._looked(*self._windows.next(impaired=self._impairment is not None))
 
     def _turned(self, turn: Turn) -> None:
         if turn.after is Phase.BLIND:
@@ -165,11 +152,11 @@ class Uplink:
         self.line.recovery = None
         since_ns = back.first_ns if turn.before is Phase.PROVING else self.line.woken.first_ns
         self._see_again(since_ns)
-        if self.outage is not None:
-            self._end_outage(self.outage, back, watched=turn.before is Phase.PROVING)
-        self.names.blind(self.line.seen_ns)
-        self.windows.restart(since_ns)
-        self._show(State.UP if self.impairment is None else State.IMPAIRED, since_ns)
+        if self._outage is not None:
+            self._end_outage(self._outage, back, watched=turn.before is Phase.PROVING)
+        self._names.blind(self.line.seen_ns)
+        self._windows.restart(since_ns)
+        self._show(State.UP if self._impairment is None else State.IMPAIRED, since_ns)
 
     def _end_outage(self, outage: Draft, back: Recovery, *, watched: bool) -> None:
         floor = self._alive_unix_ns if back.silent_ns == NEVER else None
@@ -177,10 +164,10 @@ class Uplink:
         outage.end = Moment(back.first_ns, earliest_ns, back.known_ns, floor_unix_ns=floor)
         if not watched:
             outage.detail["end_watched"] = False
-        if self.interruptions is not None and outage.start.fixed is None:
-            outage.interruption_s = self.interruptions.interruption_s(self.name, outage.start, outage.end)
-        self.last_outage = (outage.start.earliest_ns, outage.end.latest_ns)
-        self.outage = None
+        if outage.start.fixed is None:
+            outage.interruption_s = self._interruptions.interruption_s(self.name, outage.start, outage.end)
+        self._last_outage = (outage.start.earliest_ns, outage.end.latest_ns)
+        self._outage = None
         self._book.tell(outage)
 
     def _fell(self) -> None:
@@ -189,29 +176,28 @@ class Uplink:
         start = Moment(cut.first_ns, cut.life_ns, cut.first_ns + cut.rtt_ns)
         if cut.life_ns == NEVER:
             start = Moment(cut.first_ns, cut.first_ns, cut.first_ns, floor_unix_ns=self._alive_unix_ns)
-        self._cut_short(start)
-        self.windows.stop()
-        told = self.outage
+        self._cut_short(start, "outage")
+        self._windows.stop()
+        told = self._outage
         if told is None:
-            self.outage = Draft(kind=EventKind.OUTAGE, uplink=self.name, start=start)
+            self._outage = Draft(kind=EventKind.OUTAGE, uplink=self.name, start=start)
         self._show(State.DOWN, cut.first_ns)
-        if not self._refine() and self.outage is not None:
-            self._book.tell(self.outage)
+        if not self._refine() and self._outage is not None:
+            self._book.tell(self._outage)
 
-    def _cut_short(self, end: Moment) -> None:
+    def _cut_short(self, end: Moment, ended_by: str) -> None:
         """An outage or blindness takes the place of what was seen of a line that was up."""
-        for draft in (self.impairment, self._names_failure):
-            if draft is not None:
-                draft.end = end
-                draft.detail["end_watched"] = False
-                self._book.tell(draft)
-        self.impairment = self._names_failure = None
-        self.names.blind(end.estimate_ns)
+        self._names.cut_short(end, ended_by)
+        if self._impairment is not None:
+            self._impairment.end = end
+            self._impairment.detail["ended_by"] = ended_by
+            self._book.tell(self._impairment)
+            self._impairment = None
 
     def _blinded(self) -> None:
         since = Moment(self.line.seen_ns, self.line.seen_ns, self.line.seen_ns)
-        self._cut_short(since)
-        self.windows.stop()
+        self._cut_short(since, "unobserved")
+        self._windows.stop()
         if self._unseen is None:
             self._unseen = Draft(kind=EventKind.UNOBSERVED, uplink=self.name, start=since)
             self._book.tell(self._unseen)
@@ -223,39 +209,21 @@ class Uplink:
             self._book.tell(self._unseen)
             self._unseen = None
 
-    def _names_turned(self, turn: Turn) -> None:
-        failure, cut = self._names_failure, self.names.cut
-        if turn.after is Phase.DOWN and failure is None:
-            start = Moment(
-                cut.first_ns, cut.first_ns if cut.life_ns == NEVER else cut.life_ns, cut.first_ns + cut.rtt_ns
-            )
-            self._names_failure = Draft(
-                kind=EventKind.NAMES_FAILURE, uplink=self.name, start=start, domain=Domain.NAMES,
-                detail={"resolvers": [series.target for series in self._resolvers]},
-            )  # fmt: skip
-            self._book.tell(self._names_failure)
-        elif turn.after in _WATCHED and turn.before not in _WATCHED and failure is not None:
-            back = self.names.recovery or self.names.woken
-            self.names.recovery = None
-            silent_ns = back.first_ns if back.silent_ns == NEVER else back.silent_ns
-            failure.end = Moment(back.first_ns, silent_ns, back.known_ns)
-            self._names_failure = None
-            self._book.tell(failure)
-
     def _looked(self, start_ns: int, look: Look) -> None:
         end_ns = start_ns + self._settings.window_ns
-        if self.impairment is None and look.bad:
+        if self._impairment is None and look.bad:
             first_ns = start_ns if look.first_bad_ns is None else look.first_bad_ns
             start = Moment(first_ns, start_ns, end_ns if look.last_bad_ns is None else look.last_bad_ns)
-            self.impairment = Draft(kind=EventKind.IMPAIRMENT, uplink=self.name, start=start, detail=dict(look.detail))
-            self._book.tell(self.impairment)
+            self._impairment = Draft(kind=EventKind.IMPAIRMENT, uplink=self.name, start=start, detail=dict(look.detail))
+            self._book.tell(self._impairment)
             self._show(State.IMPAIRED, first_ns)
-        elif self.impairment is not None and look.clean:
+        elif self._impairment is not None and look.bad:
+            self._impairment.detail = worse(self._impairment.detail, look.detail)
+        elif self._impairment is not None and look.clean:
             # A whole clean window: the trouble was over when it began, at the latest one step before.
-            step_ns = self._settings.window_ns // 6
-            self.impairment.end = Moment(start_ns, start_ns - step_ns, end_ns)
-            self._book.tell(self.impairment)
-            self.impairment = None
+            self._impairment.end = Moment(start_ns, start_ns - self._settings.window_ns // STEPS, end_ns)
+            self._book.tell(self._impairment)
+            self._impairment = None
             self._show(State.UP, start_ns)
 
     def _refine(self) -> bool:
@@ -263,7 +231,7 @@ class Uplink:
 
         A named domain stays: the gateway that somebody restarts to mend a dead line is not where it broke.
         """
-        outage = self.outage
+        outage = self._outage
         if outage is None or outage.domain is not None or self.line.phase is not Phase.DOWN:
             return False
         rungs = self._climbed()
@@ -307,32 +275,28 @@ class Uplink:
 
     def close(self, now_ns: int) -> None:
         """The configuration no longer has this uplink: what was open ends unwatched."""
-        for draft in (self.outage, self.impairment, self._names_failure, self._unseen):
+        end = Moment(now_ns, self.line.seen_ns, now_ns)
+        self._cut_short(end, "configuration")
+        for draft in (self._outage, self._unseen):
             if draft is not None:
-                draft.end = Moment(now_ns, min(now_ns, max(self.line.seen_ns, draft.start.earliest_ns)), now_ns)
-                draft.detail |= {"end_watched": False, "ended_by": "configuration"}
+                draft.end = end
+                draft.detail["ended_by"] = "configuration"
                 self._book.tell(draft)
+
+    def was_down(self, lo_ns: int, hi_ns: int) -> bool:
+        """Return whether an outage, told by now, touches the time between two instants."""
+        if self._outage is not None and (
+            self._outage.start.fixed is not None or self._outage.start.earliest_ns <= hi_ns
+        ):
+            return True
+        return self._last_outage is not None and self._last_outage[0] <= hi_ns and self._last_outage[1] >= lo_ns
 
     def was(self, lo_ns: int, hi_ns: int) -> State:
         """Return the worst that is known of the line between two instants, as far as it matters to a switch then."""
-        if self.outage is not None and (self.outage.start.fixed is not None or self.outage.start.earliest_ns <= hi_ns):
-            return State.DOWN
-        if self.last_outage is not None and self.last_outage[0] <= hi_ns and self.last_outage[1] >= lo_ns:
+        if self.was_down(lo_ns, hi_ns):
             return State.DOWN
         if PUBLIC[self.line.phase] is State.UNOBSERVED:
             return State.UNOBSERVED
-        if self.impairment is not None or self.windows.look(hi_ns - self._settings.window_ns, hi_ns).bad:
+        if self._impairment is not None or self._windows.look(hi_ns - self._settings.window_ns, hi_ns).bad:
             return State.IMPAIRED
         return State.UP
-
-
-def _voices(old: dict[Series, Voice], questions: Sequence[Question]) -> dict[Series, Voice]:
-    voices = {}
-    for question in questions:
-        voice = old.get(question.series)
-        if voice is None:
-            voice = Voice(question)
-        else:
-            voice.ask_as(question)
-        voices[question.series] = voice
-    return voices

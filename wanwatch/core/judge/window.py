@@ -34,6 +34,8 @@ MIN_HISTORY: Final = 5
 MAX_HISTORY: Final = 60
 """A line's usual delay is the median of so many windows' medians; an hour's worth at the default window."""
 
+_FIGURES: Final = ("loss_ratio", "p95_s")
+
 
 def percentile(ordered: Sequence[float], p: float) -> float:
     """Return the *p* quantile of *ordered*, ascending and not empty (NIST/SEMATECH e-Handbook 7.2.6.2)."""
@@ -118,12 +120,12 @@ def _excess(part: _Part) -> float:
 class Windows:
     """The windows of one line."""
 
-    def __init__(self, voices: Sequence[Voice], settings: JudgeSettings) -> None:
+    def __init__(self) -> None:
         self._tracks: dict[str, _Track] = {}
         self._next_ns = AHEAD
         self._since_ns = AHEAD
         self._steps = 0
-        self.reconfigure(voices, settings)
+        self.reconfigure((), JudgeSettings())
 
     def reconfigure(self, voices: Sequence[Voice], settings: JudgeSettings) -> None:
         """Take other targets or numbers; a target that stays keeps its sends and its usual delay."""
@@ -155,7 +157,7 @@ class Windows:
         """When the next window can be judged."""
         return AHEAD if self._next_ns == AHEAD else self._next_ns + self._lag_ns
 
-    def next(self, impaired: bool) -> tuple[int, Look]:  # noqa: FBT001 -- the one thing asked about
+    def next(self, *, impaired: bool) -> tuple[int, Look]:
         """Judge the window that is due; return its start and its look. A clean line's delay becomes its usual one."""
         end_ns = self._next_ns
         start_ns = end_ns - self._settings.window_ns
@@ -208,6 +210,13 @@ class Windows:
         limit_ns = self._settings.impaired_delay_ns
         late = [sent for p in slow for sent, rtt in p.sends if p.usual_ns is not None and rtt >= p.usual_ns + limit_ns]
         return lost + late
+
+
+def worse(old: dict[str, Json], new: dict[str, Json]) -> dict[str, Json]:
+    """Return *old* with the higher figures of *new*: an impairment is told with its worst window of each sort."""
+    figures = {key: max((x for x in (old[key], new[key]) if isinstance(x, float)), default=None) for key in _FIGURES}
+    because = [why for why in ("loss", "delay") if why in str(old["because"]) + str(new["because"])]
+    return {**figures, "usual_s": new["usual_s"], "because": [*because]}
 
 
 def _detail(ratio: float | None, part: _Part | None, *, lossy: bool, slow: bool) -> dict[str, Json]:

@@ -1,0 +1,80 @@
+"""Stuck failover: the carrying uplink is down, another is up, and traffic does not move."""
+
+from collections.abc import Mapping
+
+from wanwatch.core.judge.events import Book, Draft, Moment, at
+from wanwatch.core.judge.evidence import AHEAD, NEVER
+from wanwatch.core.judge.line import Phase
+from wanwatch.core.judge.traffic import Traffic
+from wanwatch.core.judge.uplink import Uplink
+from wanwatch.core.model import EventKind, State
+
+_USABLE = frozenset({State.UP, State.IMPAIRED})
+
+
+class Stuck:
+    """Watches whether traffic leaves a dead line.
+
+    Args:
+        uplinks: The site's uplinks, shared with the judge.
+        traffic: Who knows what carries.
+        book: Where the event is told.
+        draft: The event, if it was open when an earlier run ended.
+        alive_unix_ns: When that run was last known alive.
+
+    Attributes:
+        stuck_after_ns: How long traffic may take, once there is somewhere to go.
+    """
+
+    def __init__(
+        self, uplinks: Mapping[str, Uplink], traffic: Traffic, book: Book, *, draft: Draft | None,
+        alive_unix_ns: int | None,
+    ) -> None:  # fmt: skip
+        self.stuck_after_ns = 0
+        self._uplinks = uplinks
+        self._traffic = traffic
+        self._book = book
+        self._draft = draft
+        self._alive_unix_ns = alive_unix_ns
+
+    def due_ns(self) -> int:
+        """When the patience with the traffic ends; `AHEAD` if it is where it should be."""
+        carrier = self._uplinks.get(self._traffic.carrying.uplink or "")
+        if self._draft is not None or carrier is None or carrier.line.phase is not Phase.DOWN:
+            return AHEAD
+        others = [uplink.since_ns for uplink in self._uplinks.values() if uplink.state in _USABLE]
+        return max(carrier.line.cut.first_ns, min(others)) + self.stuck_after_ns if others else AHEAD
+
+    def advance(self, now_ns: int) -> None:
+        """Tell it once it is due."""
+        due_ns = self.due_ns()
+        if due_ns <= now_ns:
+            self._draft = Draft(kind=EventKind.STUCK_FAILOVER, uplink=self._traffic.carrying.uplink, start=at(due_ns))
+            self._book.tell(self._draft)
+
+    def review(self, now_ns: int) -> None:
+        """End it once traffic moved, the line recovered, or no other line is left."""
+        draft, carrying = self._draft, self._traffic.carrying
+        if draft is None:
+            return
+        line = self._uplinks.get(draft.uplink or "")
+        others = [uplink for uplink in self._uplinks.values() if uplink is not line]
+        if line is None or (carrying.known and carrying.uplink != draft.uplink):
+            self._end(draft, "moved", self._moved(now_ns))
+        elif line.state in _USABLE:
+            self._end(draft, "recovered", at(line.since_ns))
+        elif others and all(uplink.state is State.DOWN for uplink in others):
+            self._end(draft, "no-other", at(max(uplink.since_ns for uplink in others)))
+
+    def _moved(self, now_ns: int) -> Moment:
+        change = self._traffic.moved
+        if change is None or not change.watched:
+            return Moment(now_ns, now_ns, now_ns, floor_unix_ns=self._alive_unix_ns)
+        last_ns = change.first.sent_ns if change.last_ns == NEVER else change.last_ns
+        return Moment(change.first.sent_ns, last_ns, change.first.known_ns)
+
+    def _end(self, draft: Draft, because: str, end: Moment) -> None:
+        draft.end = end
+        draft.detail["because"] = because
+        self._draft = None
+        self._book.tell(draft)
