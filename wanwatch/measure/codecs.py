@@ -64,7 +64,7 @@ class EchoCodec:
         del sent_unix_ns
         self._latest = key
         data = self._TOKEN.pack(self._cookie, key) + self._fill
-        return icmp.build_echo(self._version, icmp.Echo(False, self._identifier, key & 0xFFFF, data))  # noqa: FBT003 - a request
+        return icmp.build_echo(self._version, icmp.Echo(self._identifier, key & 0xFFFF, data))
 
     def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
         """Read an echo reply. One of ours that came back changed is malformed."""

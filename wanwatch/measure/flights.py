@@ -6,7 +6,7 @@ A probe waits until its deadline. An answer that the kernel received by then is 
 """
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import Enum, auto
 from typing import Final, NamedTuple
@@ -77,7 +77,7 @@ class Reading(NamedTuple):
     key: int
     outcome: Outcome | None = Outcome.ANSWERED
     cause: Cause | None = None
-    facts: dict[str, Json] | None = None
+    facts: Mapping[str, Json] | None = None
     residence_ns: int = 0
 
 

@@ -24,16 +24,16 @@ class Echo(NamedTuple):
     """An echo request or reply.
 
     Attributes:
-        reply: False for a request.
         identifier: Whose echo it is, 0 to 65535; Linux replaces it on a datagram ICMP socket.
         sequence: Which of them, 0 to 65535.
         data: What is to be sent back unchanged.
+        reply: False for a request.
     """
 
-    reply: bool
     identifier: int
     sequence: int
     data: bytes
+    reply: bool = False
 
 
 def checksum(data: bytes) -> int:
@@ -50,7 +50,7 @@ def checksum(data: bytes) -> int:
 
 def build_echo(version: int, echo: Echo) -> bytes:
     """Return the octets of *echo* for IP *version* 4 or 6; the checksum of version 6 is left to the kernel."""
-    reply, identifier, sequence, data = echo
+    identifier, sequence, data, reply = echo
     packet = _HEADER.pack((_REPLY if reply else _REQUEST)[version], 0, 0, identifier, sequence) + data
     if version == 6:  # noqa: PLR2004 - the number is the protocol's name
         return packet
@@ -66,7 +66,7 @@ def parse_echo(version: int, packet: bytes) -> Echo | Malformed:
         return Malformed("not an echo")
     if version == 4 and checksum(packet):  # noqa: PLR2004 - the number is the protocol's name
         return Malformed("bad checksum")
-    return Echo(kind == _REPLY[version], identifier, sequence, packet[HEADER_BYTES:])
+    return Echo(identifier, sequence, packet[HEADER_BYTES:], kind == _REPLY[version])
 
 
 def strip_ipv4(packet: bytes) -> bytes | Malformed:

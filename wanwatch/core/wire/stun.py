@@ -112,6 +112,8 @@ def _attributes(packet: bytes) -> tuple[tuple[int, bytes], ...] | Malformed:
         value = packet[at + 4 : at + 4 + length]
         if len(value) < length:
             return Malformed("an attribute is cut short")
+        if kind == _MESSAGE_INTEGRITY and length != _INTEGRITY_BYTES:
+            return Malformed("an integrity value of the wrong length")
         if kind == _FINGERPRINT and value != struct.pack("!I", _fingerprint(packet[:at])):
             return Malformed("wrong fingerprint")
         found.append((kind, value))
