@@ -8,11 +8,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.clauses import Promise
+from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST, MinuteBlock
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
@@ -76,10 +79,17 @@ def event(
     )
 
 
+def rung(name: str, said: str, answered: str | None = None, silent: str | None = None) -> Json:
+    """One rung of the fault ladder, as the judge stores it."""
+    return {"rung": name, "said": said, "last_answered": answered, "last_silent": silent}
+
+
 LADDER: list[Json] = [
-    {"rung": "interface", "answers": True, "said": "carrier and address on eth1"},
-    {"rung": "gateway", "answers": True, "said": "192.0.2.254 in 0.4 ms"},
-    {"rung": "first hop", "answers": False, "said": "198.51.100.1 silent for 6.2 s"},
+    rung("interface", "answered", "2026-10-13T13:03:26.000Z"),
+    rung("gateway", "answered", "2026-10-13T13:03:25.100Z"),
+    rung("first-hop", "silent", "2026-10-13T13:03:19.300Z", "2026-10-13T13:03:25.300Z"),
+    rung("resolver", "silent", "2026-10-13T13:03:12.000Z", "2026-10-13T13:03:22.000Z"),
+    rung("far-targets", "silent", "2026-10-13T13:03:19.200Z", "2026-10-13T13:03:25.200Z"),
 ]
 
 EVENTS = [
@@ -88,17 +98,23 @@ EVENTS = [
         "07 09:12:00",
         "07 09:17:00",
         domain=Domain.OUR_SIDE,
-        detail={"ladder": [{"rung": "interface", "answers": False, "said": "no carrier on eth1"}]},
+        detail={"ladder": [rung("interface", "silent", None, "2026-10-07T09:12:00.000Z")]},
     ),
     event(EventKind.OUTAGE, "13 13:03:20", "13 13:34:24", domain=Domain.ACCESS_LINE, detail={"ladder": list(LADDER)}),
-    event(EventKind.IMPAIRMENT, "20 19:00:00", "20 21:10:00", domain=Domain.PROVIDER, detail={"loss_ratio": 0.08}),
+    event(
+        EventKind.IMPAIRMENT,
+        "20 19:00:00",
+        "20 21:10:00",
+        domain=Domain.PROVIDER,
+        detail={"loss_ratio": 0.08, "p95_s": 0.0112, "usual_s": 0.0103, "because": ["loss"]},
+    ),
     event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", domain=Domain.PROVIDER),
     event(EventKind.OUTAGE, "25 00:50:00", "25 01:10:00", domain=Domain.ACCESS_LINE, detail={"ladder": list(LADDER)}),
     event(EventKind.FAILOVER, "13 13:03:28", "13 13:03:28", None, way=("fibre", "copper"), interruption_s=8.2),
     event(EventKind.FAILBACK, "13 13:35:30", "13 13:35:30", None, way=("copper", "fibre"), interruption_s=0.4),
     event(EventKind.FAILOVER, "25 00:50:07", "25 00:50:07", None, way=("fibre", "copper"), interruption_s=7.5),
     event(EventKind.FAILBACK, "25 01:11:02", "25 01:11:02", None, way=("copper", "fibre"), interruption_s=0.3),
-    event(EventKind.STUCK_FAILOVER, "07 09:12:30", "07 09:17:00", None, detail={"carrying": "fibre"}),
+    event(EventKind.STUCK_FAILOVER, "07 09:12:30", "07 09:17:00", "fibre", detail={"because": "recovered"}),
 ]
 """In UTC: 13:03:20 was 14:03:20 on the clocks of London until the 25th."""
 
@@ -154,27 +170,32 @@ def blocks(every_s: int = EVERY_S, number: int = 1) -> Iterator[MinuteBlock]:
     chance = np.random.default_rng(number)
     a_minute = 60 // every_s
     offsets = np.arange(a_minute, dtype=np.uint32) * every_s * 1_000_000
-    down = [(e.start.estimate_unix_ns, e.end.estimate_unix_ns) for e in EVENTS if e.kind is EventKind.OUTAGE and e.end]
-    (evil,) = (e for e in EVENTS if e.kind is EventKind.IMPAIRMENT)
-    assert evil.end is not None
+    down = [event_span(e, 0) for e in EVENTS if e.kind is EventKind.OUTAGE]
+    bad = [event_span(e, 0) for e in EVENTS if e.kind is EventKind.IMPAIRMENT]
     for minute in range(PERIOD.start_unix_ns // MINUTE_NS, PERIOD.end_unix_ns // MINUTE_NS):
         sent = minute * MINUTE_NS + offsets.astype(np.int64) * 1000
-        alive = np.array([any(s.start_unix_ns <= t < s.end_unix_ns for s in WATCHED) for t in sent])
+        if not _any(WATCHED, sent).any():  # the gap begins and ends on whole minutes
+            continue
         busy = 1.6 if 18 <= minute // 60 % 24 < 22 else 1.0
+        lossy, silent = _any(bad, sent), _any(down, sent)
         for (uplink, target), series in SERIES.items():
             spread = USUAL_US[uplink, target] * 0.06 * busy
             rtts = (USUAL_US[uplink, target] + chance.exponential(spread, a_minute)).astype(np.uint32)
-            if uplink == "fibre":
-                bad = (evil.start.estimate_unix_ns <= sent) & (sent < evil.end.estimate_unix_ns)
-                rtts[bad & (chance.random(a_minute) < 0.08)] = MARK_LOST
-                for start, end in down:
-                    rtts[(start <= sent) & (sent < end)] = MARK_LOST
-            if alive.any():
-                yield minute_block(series, minute, offsets[alive], rtts[alive])
-        if alive.any():
-            yield minute_block(RESOLVER, minute, [500], [int(12_000 + chance.integers(4_000))])
+            if uplink == "fibre" and (lossy.any() or silent.any()):
+                rtts[silent | (lossy & (chance.random(a_minute) < 0.08))] = MARK_LOST
+            yield minute_block(series, minute, offsets, rtts)
+        yield minute_block(RESOLVER, minute, [500], [int(12_000 + chance.integers(4_000))])
 
 
+def _any(spans: list[Span], sent: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Which of the sends lie in any of the spans."""
+    first, last = int(sent[0]), int(sent[-1])
+    near = [s for s in spans if s.start_unix_ns <= last and first < s.end_unix_ns]
+    inside = [(s.start_unix_ns <= sent) & (sent < s.end_unix_ns) for s in near]
+    return np.logical_or.reduce(inside) if inside else np.zeros(len(sent), np.bool_)
+
+
+@cache
 def record(every_s: int = EVERY_S) -> FakeRecord:
     """The whole month's record."""
     return FakeRecord(SITE, EVENTS, WATCHED, list(blocks(every_s)))

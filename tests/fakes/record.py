@@ -83,7 +83,7 @@ def minute_block(
     answered = words[words < RTT_LIMIT]
 
     def of(mark: int) -> int:
-        return int((words == mark).sum())
+        return 0 if len(answered) == len(words) else int((words == mark).sum())
 
     ordered = np.sort(answered)
 

@@ -56,6 +56,8 @@ _GROUP: Final = re.compile(r'<g id="[^"]*">')
 _LONG_NUMBER: Final = re.compile(r"(\d\.\d\d)\d+")
 """A hundredth of a point is finer than any screen or printer."""
 _HOUR_NS: Final = 3600 * NS_PER_S
+_APART_DAYS: Final = 4
+_OFF_SCALE_MS: Final = 1e9
 _WIDTH_IN: Final = 6.6
 _SETTINGS: Final = {
     "svg.hashsalt": "wanwatch",
@@ -104,13 +106,14 @@ def strip(period: Span, states: Timeline) -> str:
         axes.set(xlim=(0, period.length_ns / _HOUR_NS), ylim=(0.36, -0.36))
         for state, spans in _of_state(states):
             _draw_state(axes, [(date.min, period)], state, spans)
-        return _svg(drawing)
+        return _svg(drawing).replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
 
 
 def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
     """Draw a target's delay, hour by hour, as a band from the 5th to the 95th percentile with the median; loss below.
 
-    The scale of delay ends where all but the worst hundredth of the hours fit; a band that leaves it, leaves it.
+    The scale of delay begins below the least delay and ends where all but the worst hundredth of the hours fit; a band
+    that leaves it, leaves it.
     """
     with mpl.rc_context(_SETTINGS):
         drawing = Drawing(figsize=(_WIDTH_IN, 2.6), layout="constrained")
@@ -169,11 +172,11 @@ def _draw_band(axes: Any, hours: Sequence[Hour]) -> None:
     at = [(hour.start_unix_ns + _HOUR_NS // 2) / _HOUR_NS for hour in hours]
     low, middle, high = ([_ms(getattr(hour, name)) for hour in hours] for name in ("p5_us", "p50_us", "p95_us"))
     x, (low, middle, high) = _with_gaps(at, low, middle, high)
-    top = _top(high)
+    bottom, top = _scale(low, high)
     clipped = [min(value, top * 1.5) if not math.isnan(value) else value for value in high]
     axes.fill_between(x, low, clipped, color=BAND, linewidth=0)
     axes.plot(x, middle, color=LINE, linewidth=0.9)
-    axes.set(ylim=(0, top), ylabel="delay, ms")
+    axes.set(ylim=(bottom, top), ylabel="delay, ms")
 
 
 def _draw_loss(axes: Any, hours: Sequence[Hour]) -> None:
@@ -199,23 +202,28 @@ def _with_gaps(at: Sequence[float], *columns: Sequence[float]) -> tuple[list[flo
     return x, filled
 
 
-def _top(values: Sequence[float]) -> float:
-    """Where the scale of delay ends: a tenth above the 99th percentile of the hours."""
-    finite = sorted(value for value in values if math.isfinite(value))
-    return finite[min(len(finite) - 1, len(finite) * 99 // 100)] * 1.1 if finite else 1.0
+def _scale(low: Sequence[float], high: Sequence[float]) -> tuple[float, float]:
+    """Where the scale of delay begins and ends, with a margin of a tenth of it on both sides."""
+    least = min((value for value in low if math.isfinite(value)), default=0.0)
+    finite = sorted(value for value in high if math.isfinite(value) and value < _OFF_SCALE_MS)
+    most = finite[min(len(finite) - 1, len(finite) * 99 // 100)] if finite else least + 1
+    margin = max(0.1, (most - least) * 0.1)
+    return max(0.0, least - margin), most + margin
 
 
 def _ms(figure: Figure | None) -> float:
     """Milliseconds for drawing; an hour whose percentile falls on unanswered probes goes off the scale."""
     if figure is None:
         return math.nan
-    return 1e9 if figure == math.inf else float(figure) / 1000
+    return _OFF_SCALE_MS if figure == math.inf else float(figure) / 1000
 
 
 def _week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[str]]:
-    """A tick at each Monday's midnight and at the month's first."""
-    marked = [(day, span) for number, (day, span) in enumerate(rows) if number == 0 or day.weekday() == 0]
-    return [span.start_unix_ns / _HOUR_NS for _, span in marked], [f"{day:%a} {day.day} {day:%b}" for day, _ in marked]
+    """A tick at each Monday's midnight, and at the month's first unless a Monday follows too closely to set both."""
+    mondays = [row for row in rows if row[0].weekday() == 0]
+    first = rows[:1] if mondays[0][0].day > _APART_DAYS else []
+    at = [span.start_unix_ns / _HOUR_NS for _, span in (*first, *mondays)]
+    return at, [f"{day:%a} {day.day} {day:%b}" for day, _ in (*first, *mondays)]
 
 
 def _svg(drawing: Drawing) -> str:

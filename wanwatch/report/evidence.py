@@ -1,39 +1,76 @@
-"""Evidence: the facts that are stored with an event, as short lines of text."""
+"""Evidence: the facts that are stored with an event, as short lines of text.
+
+A key's ending names its unit, as everywhere in the program: `_ratio` is printed in percent, `_s` as a length of time.
+"""
 
 from collections.abc import Iterator, Mapping
+from datetime import tzinfo
+from fractions import Fraction
+from typing import Final
 
-from wanwatch.core.model import Event, Json
+from wanwatch.core.instants import InstantError, instant_from_text
+from wanwatch.core.model import NS_PER_S, Event, Json
+from wanwatch.report.words import clock, duration, milliseconds, per_cent
+
+_RUNG: Final = {"answered": "answered", "silent": "silent", "unknown": "not known"}
 
 
-def evidence(event: Event) -> list[str]:
-    """Return the facts of an event's detail, one a line, in their stored order."""
-    return [line for key, value in event.detail.items() for line in _lines(key, value)]
+def evidence(event: Event, zone: tzinfo) -> list[str]:
+    """Return the facts of an event's detail, one a line, in their stored order; instants in *zone*."""
+    return [line for key, value in event.detail.items() for line in _lines(key, value, zone)]
 
 
-def _lines(key: str, value: Json) -> Iterator[str]:
+def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
     """A mapping or a list of facts gives one line each; a plain value gives one."""
-    label = key.replace("_", " ")
+    label = _label(key)
     if isinstance(value, Mapping):
         for inner, fact in value.items():
-            yield from _lines(f"{label}: {inner}", fact)
+            yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"
     elif isinstance(value, list) and any(isinstance(part, dict) for part in value):
         for part in value:
-            yield _fact(part)
+            yield _rung(part, zone) if isinstance(part, dict) and "rung" in part else _fact(key, part)
     else:
-        yield f"{label}: {_fact(value)}"
+        yield f"{label}: {_fact(key, value)}"
 
 
-def _fact(value: Json) -> str:
+def _rung(rung: dict[str, Json], zone: tzinfo) -> str:
+    """Say what one rung of the fault ladder said, and when it last answered if it fell silent."""
+    said = str(rung.get("said"))
+    answered = rung.get("last_answered")
+    last = f" after {_instant(answered, zone)}" if said == "silent" and isinstance(answered, str) else ""
+    return f"{_label(str(rung['rung']))} {_RUNG.get(said, said)}{last}"
+
+
+def _instant(text: str, zone: tzinfo) -> str:
+    try:
+        return clock(instant_from_text(text), zone)
+    except InstantError:  # a record is read as it is; what cannot be read as an instant is shown as it stands
+        return text
+
+
+def _label(key: str) -> str:
+    return key.removesuffix("_ratio").removesuffix("_s").replace("_", " ").replace("-", " ")
+
+
+def _fact(key: str, value: Json) -> str:
     match value:
         case None:
             return "not known"
         case bool():
             return "yes" if value else "no"
         case list():
-            return ", ".join(_fact(part) for part in value) or "none"
+            return ", ".join(_fact(key, part) for part in value) or "none"
         case dict():
-            return ", ".join(f"{key.replace('_', ' ')} {_fact(part)}" for key, part in value.items())
-        case float():
-            return f"{value:.6g}"
+            return ", ".join(f"{_label(inner)} {_fact(inner, part)}" for inner, part in value.items())
+        case int() | float():
+            return _number(key, value)
         case _:
-            return str(value)
+            return value
+
+
+def _number(key: str, value: float) -> str:
+    if key.endswith("_ratio"):
+        return per_cent(Fraction(str(value)), 1)
+    if key.endswith("_s"):
+        return duration(round(value * NS_PER_S)) if abs(value) >= 1 else milliseconds(Fraction(str(value)) * 1_000_000)
+    return f"{value:.6g}"

@@ -16,6 +16,7 @@ from wanwatch.report import charts, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
 
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _PAGE: Final = Path(__file__).parent / "page"
 
 
@@ -26,12 +27,13 @@ def render_html(report: MonthReport) -> str:
         loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     environment.filters.update(
-        duration=words.duration,
+        duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),
         per_cent=words.per_cent,
         ms=words.milliseconds,
         count=words.count,
         name=story.name,
         instant=lambda unix_ns: words.instant(unix_ns, report.zone),
+        bounds=lambda found: words.bounds(found, report.zone),
     )
     return environment.get_template("month.html").render(
         report=report,
@@ -93,7 +95,7 @@ class Happening:
         self.kind = event.kind.value.replace("-", " ")
         self.length_ns = event_span(event, report.now_unix_ns).length_ns
         self.where = words.WHERE[event.domain] if event.domain else words.NOTHING
-        self.evidence = evidence(event)
+        self.evidence = evidence(event, report.zone)
 
     @property
     def length_bounds(self) -> tuple[int, int] | None:

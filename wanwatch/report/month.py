@@ -97,7 +97,7 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
             scopes=[
                 scope(p, plan, period=period, zone=subject.zone, events=mine, now_unix_ns=now_unix_ns) for p in promises
             ],
-            line=_by_target(all_series, plan.name, Role.LINE),
+            line=_by_target(all_series, plan.name, Role.LINE, [target.name for target in plan.targets]),
             names=_by_target(all_series, plan.name, Role.NAMES),
         )
         at_work.open_collectors()
@@ -135,12 +135,15 @@ def _plans(subject: Subject, all_series: Sequence[Series]) -> list[UplinkPlan]:
     return [*subject.uplinks, *(UplinkPlan(name=name) for name in sorted(recorded))]
 
 
-def _by_target(all_series: Sequence[Series], uplink: str, role: Role) -> dict[str, list[Series]]:
-    found: dict[str, list[Series]] = {}
+def _by_target(
+    all_series: Sequence[Series], uplink: str, role: Role, order: Sequence[str] = ()
+) -> dict[str, list[Series]]:
+    """The series of one uplink by target: those of *order* first, in that order."""
+    found: dict[str, list[Series]] = {target: [] for target in order}
     for series in all_series:
         if series.uplink == uplink and series.role is role:
             found.setdefault(series.target, []).append(series)
-    return found
+    return {target: many for target, many in found.items() if many}
 
 
 def _of_the_site(event: Event) -> bool:

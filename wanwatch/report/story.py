@@ -14,7 +14,7 @@ from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
-from wanwatch.report.words import WHERE, duration, instant, limit_value
+from wanwatch.report.words import WHERE, duration, limit_value, moment
 
 _TALLIES: Final = {1: "once", 2: "twice"}
 
@@ -92,10 +92,10 @@ def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         return
     outages = [event for event in uplink.outages if event_span(event, report.now_unix_ns).length_ns]
     if outages:
-        text = "{} was down {}, for {} in all; the longest began {}{}."
+        text = "{} was down {}, for {} in all; the longest began on {}{}."
         longest = max(outages, key=lambda event: event_span(event, report.now_unix_ns).length_ns)
         where = _say(", at {}", WHERE[longest.domain]) if longest.domain else Markup("")
-        begun = instant(longest.start.estimate_unix_ns, report.zone)
+        begun = moment(longest.start.estimate_unix_ns, report.zone)
         down = duration(uplink.times.down_ns)
         yield _say(text, name(uplink.name), tally(len(outages)), down, begun, where)
     else:
@@ -110,7 +110,9 @@ def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
 
 def _switching(report: MonthReport) -> Iterator[Markup]:
     away = [e for e in report.switches if e.kind in {EventKind.FAILOVER, EventKind.NEEDLESS_FAILOVER}]
-    timed = [e.interruption_s for e in report.switches if e.interruption_s is not None]
+    # A restoration tells the silence of its blackout once more.
+    counted = [e for e in report.switches if e.kind is not EventKind.RESTORATION]
+    timed = [e.interruption_s for e in counted if e.interruption_s is not None]
     if away:
         cut = Markup("")
         if timed:
@@ -124,7 +126,7 @@ def _switching(report: MonthReport) -> Iterator[Markup]:
 def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
     for event in uplink.outages:
         if event.end is None and report.running:
-            since = instant(event.start.estimate_unix_ns, report.zone)
+            since = moment(event.start.estimate_unix_ns, report.zone)
             yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
     for clause in uplink.clauses:
         if clause.ruling.verdict is Verdict.BREACHED and uplink.contract:

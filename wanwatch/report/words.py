@@ -1,7 +1,7 @@
 """Words: figures and instants as people read them. Every text of a report that is not a heading is made here.
 
-Nothing is rounded to a bound that it has not reached: 99.996 % is never printed as 100 %, nor a loss of one probe in a
-million as 0 %.
+Nothing is rounded to a bound that it has not reached: 99.996% is never printed as 100%, nor a loss of one probe in a
+million as 0%.
 """
 
 import math
@@ -65,10 +65,10 @@ def per_cent(ratio: Figure | None, decimals: int = 3) -> str:
     for places in range(decimals, _MOST_DECIMALS + 1):
         text = f"{float(scaled):.{places}f}"
         if Fraction(text) not in {0, 100}:
-            return f"{text} %"
+            return f"{text}%"
     if scaled in {0, 100}:
-        return f"{int(scaled)} %"
-    return "less than 0.000001 %" if scaled < 1 else "more than 99.999999 %"
+        return f"{int(scaled)}%"
+    return "less than 0.000001%" if scaled < 1 else "more than 99.999999%"
 
 
 def milliseconds(figure_us: Figure | None) -> str:
@@ -94,11 +94,21 @@ def instant(unix_ns: int, zone: tzinfo) -> str:
     return f"{shown:%a} {shown.day} {shown:%b %H:%M:%S} {_offset(shown.isoformat())}"
 
 
-def bounds(found: Bounds) -> str:
-    """Say how far an instant is uncertain: from how long before to how long after."""
-    before = (found.estimate_unix_ns - found.earliest_unix_ns) / NS_PER_S
-    after = (found.latest_unix_ns - found.estimate_unix_ns) / NS_PER_S
-    return f"\N{MINUS SIGN}{before:.1f} s / +{after:.1f} s"
+def moment(unix_ns: int, zone: tzinfo) -> str:
+    """Say an instant to the minute, for a sentence: `Tue 13 Oct at 14:03`."""
+    shown = local_time(unix_ns, zone)
+    return f"{shown:%a} {shown.day} {shown:%b at %H:%M}"
+
+
+def clock(unix_ns: int, zone: tzinfo) -> str:
+    """Say the time of day to the tenth of a second, cut: `14:03:22.4`."""
+    shown = local_time(unix_ns, zone)
+    return f"{shown:%H:%M:%S}.{shown.microsecond // 100_000}"
+
+
+def bounds(found: Bounds, zone: tzinfo) -> str:
+    """Say between which times of day an instant lies."""
+    return f"{clock(found.earliest_unix_ns, zone)} to {clock(found.latest_unix_ns, zone)}"
 
 
 def _offset(isoformat: str) -> str:

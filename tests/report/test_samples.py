@@ -1,0 +1,75 @@
+"""One pass over many blocks, against a slow reckoning sample by sample."""
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.fakes.record import MINUTE_NS, minute_block
+from wanwatch.core.account.figures import percentile
+from wanwatch.core.account.percentile import percentile as plain_percentile
+from wanwatch.core.account.spans import union
+from wanwatch.core.model import Kind, Role, Series, Span
+from wanwatch.core.ports import MARK_LOST, MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
+from wanwatch.report.samples import Collector, gather
+
+NEAR = Series("fibre", "near", Kind.ECHO, Role.LINE)
+FAR = Series("fibre", "far", Kind.ECHO, Role.LINE)
+WORDS = st.integers(100, 5000) | st.sampled_from([MARK_LOST, MARK_REFUSED, MARK_NOT_SENT])
+MINUTES = st.dictionaries(
+    st.tuples(st.sampled_from([NEAR, FAR]), st.integers(0, 130)), st.lists(WORDS, min_size=1, max_size=6), max_size=12
+)
+KEEP = st.lists(
+    st.builds(lambda a, b: Span(a * 10**9, b * 10**9), st.integers(0, 7900), st.integers(0, 7900)), max_size=4
+)
+
+
+@given(MINUTES, KEEP)
+def test_what_is_gathered_is_what_lies_in_the_counted_time(
+    minutes: dict[tuple[Series, int], list[int]], keep: Sequence[Span]
+) -> None:
+    """Each sample is counted once, under its own series, if and only if it was sent in the time that counts."""
+    counted = union(keep)
+    collectors = {series: Collector(counted) for series in (NEAR, FAR)}
+    in_order = sorted(minutes.items(), key=lambda item: item[0][1])
+    blocks = [
+        minute_block(series, minute, [n * 9_000_000 for n in range(len(words))], words)
+        for (series, minute), words in in_order
+    ]
+    gather(blocks, {series: [collector] for series, collector in collectors.items()})
+    for series, collector in collectors.items():
+        told = [
+            word
+            for (of, minute), words in in_order
+            for n, word in enumerate(words)
+            if of == series and _inside(minute * MINUTE_NS + n * 9_000_000_000, counted)
+        ]
+        probes = collector.done()
+        answered = sorted(word for word in told if word < RTT_LIMIT)
+        assert probes.ordered.tolist() == answered
+        assert (probes.missed, probes.refused) == (told.count(MARK_LOST), told.count(MARK_REFUSED))
+        assert probes.asked == len(answered) + told.count(MARK_LOST)
+
+
+def _inside(sent: int, spans: Sequence[Span]) -> bool:
+    return any(s.start_unix_ns <= sent < s.end_unix_ns for s in spans)
+
+
+@given(st.lists(st.integers(100, 10**6), min_size=1, max_size=60), st.sampled_from([50, 90, 95, 99]))
+def test_the_report_s_percentile_is_the_store_s(delays: list[int], per_cent: int) -> None:
+    """Two readers of one record get one figure (NIST 7.2.6.2)."""
+    collector = Collector((Span(0, 3600 * 10**9),))
+    block = minute_block(NEAR, 3, list(range(len(delays))), delays)
+    gather([block], {NEAR: [collector]})
+    ours = percentile(collector.done().ranked, Fraction(per_cent, 100))
+    theirs = plain_percentile(sorted(delays), per_cent / 100)
+    assert ours is not None
+    assert theirs is not None
+    assert abs(float(ours) - theirs) <= 1e-9 * theirs
+
+
+def test_minutes_in_which_nothing_left_prove_nothing() -> None:
+    """A minute of probes that could not be sent is no evidence of the line."""
+    blocks = [minute_block(NEAR, 3, [0], [MARK_NOT_SENT]), minute_block(NEAR, 4, [0], [900])]
+    assert gather(blocks, {NEAR: []}) == {NEAR: [4]}
