@@ -9,14 +9,23 @@ from typing import Final
 from wanwatch.core.model import Series
 from wanwatch.store._blocks import Gathered, empty, merge
 from wanwatch.store._errors import WriteError
-from wanwatch.store._rows import BLOCK_COLUMNS, EVENT_COLUMNS, Row, block_of, block_row
+from wanwatch.store._rows import (
+    BLOCK_COLUMNS,
+    EVENT_COLUMNS,
+    SERIES_BITS,
+    SERIES_MASK,
+    Row,
+    block_key,
+    block_of,
+    block_row,
+)
 from wanwatch.store._schema import connect
 
 _PUT_BLOCK: Final = (
-    f"INSERT OR REPLACE INTO minute (minute, series_id, {BLOCK_COLUMNS})"  # noqa: S608 - columns are our own constant
-    f" VALUES ({', '.join('?' * 16)})"
+    f"INSERT OR REPLACE INTO minute (key, {BLOCK_COLUMNS})"  # noqa: S608 - columns are our own constant
+    f" VALUES ({', '.join('?' * 15)})"
 )
-_GET_BLOCK: Final = f"SELECT {BLOCK_COLUMNS} FROM minute WHERE minute = ? AND series_id = ?"  # noqa: S608 - as above
+_GET_BLOCK: Final = f"SELECT {BLOCK_COLUMNS} FROM minute WHERE key = ?"  # noqa: S608 - as above
 _PUT_EVENT: Final = f"INSERT OR REPLACE INTO event (site_id, {EVENT_COLUMNS}) VALUES ({', '.join('?' * 17)})"  # noqa: S608 - as above
 _PUT_NOTE: Final = "INSERT OR REPLACE INTO note (site_id, key, value) VALUES (?, ?, ?)"
 # Two runs may begin at one instant of a clock that was set back; the longer one holds.
@@ -24,9 +33,12 @@ _PUT_ALIVE: Final = (
     "INSERT INTO alive (site_id, started, last) VALUES (?, ?, ?)"
     " ON CONFLICT DO UPDATE SET last = max(last, excluded.last)"
 )
-_OURS: Final = "series_id IN (SELECT id FROM series WHERE site_id = ?)"
-_EMPTY_RAW: Final = f"UPDATE minute SET offsets = x'', rtts = x'' WHERE minute >= ? AND minute < ? AND {_OURS}"  # noqa: S608 - as above
-_DELETE_MINUTES: Final = f"DELETE FROM minute WHERE minute >= ? AND minute < ? AND {_OURS}"  # noqa: S608 - as above
+_OURS: Final = (
+    f"key >= ? AND key < ? AND (key & {SERIES_MASK})"  # noqa: S608 - as above
+    " IN (SELECT id FROM series WHERE site_id = ?)"
+)
+_EMPTY_RAW: Final = f"UPDATE minute SET offsets = x'', rtts = x'' WHERE {_OURS}"  # noqa: S608 - as above
+_DELETE_MINUTES: Final = f"DELETE FROM minute WHERE {_OURS}"  # noqa: S608 - as above
 
 
 class SqliteLedger:
@@ -66,17 +78,18 @@ class SqliteLedger:
             self._db.executemany(_PUT_NOTE, ((self._site, *note) for note in notes.items()))
             self._put_alive(alive)
 
-    def keep_minute(self, minute: int, gathered: Mapping[Series, Gathered], alive: Mapping[int, int]) -> None:
-        """Merge what was gathered of a minute into its blocks, and mark this run alive, in one commit."""
+    def keep_minutes(self, minutes: Mapping[int, Mapping[Series, Gathered]], alive: Mapping[int, int]) -> None:
+        """Merge what was gathered of some minutes into their blocks, and mark this run alive, in one commit."""
         with self._transaction():
-            self._db.executemany(_PUT_BLOCK, [self._merged(minute, *item) for item in gathered.items()])
+            for minute, gathered in minutes.items():
+                self._db.executemany(_PUT_BLOCK, [self._merged(minute, *item) for item in gathered.items()])
             self._put_alive(alive)
 
     def oldest_minute(self) -> int | None:
         """Return the first minute of the file, or None."""
         with _as_write_error():
-            found: int | None = self._db.execute("SELECT min(minute) FROM minute").fetchone()[0]
-        return found
+            key: int | None = self._db.execute("SELECT min(key) FROM minute").fetchone()[0]
+        return None if key is None else key >> SERIES_BITS
 
     def raw_from_minute(self) -> int:
         """Return the minute before which raw arrays are emptied already."""
@@ -87,13 +100,13 @@ class SqliteLedger:
     def empty_raw(self, from_minute: int, to_minute: int) -> None:
         """Empty the raw arrays of the minutes from *from_minute* up to, not with, *to_minute*."""
         with self._transaction():
-            self._db.execute(_EMPTY_RAW, (from_minute, to_minute, self._site))
+            self._db.execute(_EMPTY_RAW, (block_key(from_minute), block_key(to_minute), self._site))
             self._db.execute("UPDATE site SET raw_from_minute = ? WHERE id = ?", (to_minute, self._site))
 
     def delete_minutes(self, from_minute: int, to_minute: int) -> None:
         """Delete the blocks of the minutes from *from_minute* up to, not with, *to_minute*."""
         with self._transaction():
-            self._db.execute(_DELETE_MINUTES, (from_minute, to_minute, self._site))
+            self._db.execute(_DELETE_MINUTES, (block_key(from_minute), block_key(to_minute), self._site))
 
     def delete_ended(self, before_unix_ns: int) -> None:
         """Delete events and alive spans that ended before this instant."""
@@ -102,10 +115,10 @@ class SqliteLedger:
             self._db.execute("DELETE FROM alive WHERE site_id = ? AND last < ?", (self._site, before_unix_ns))
 
     def _merged(self, minute: int, series: Series, gathered: Gathered) -> Row:
-        series_id = self._series_id(series)
-        row = self._db.execute(_GET_BLOCK, (minute, series_id)).fetchone()
+        key = block_key(minute, self._series_id(series))
+        row = self._db.execute(_GET_BLOCK, (key,)).fetchone()
         stored = empty(series, minute) if row is None else block_of(series, minute, row)
-        return (minute, series_id, *block_row(merge(stored, gathered)))
+        return (key, *block_row(merge(stored, gathered)))
 
     def _series_id(self, series: Series) -> int:
         known = self._series.get(series)

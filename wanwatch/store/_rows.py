@@ -17,6 +17,14 @@ BLOCK_COLUMNS: Final = (
     " min_us, median_us, p95_us, max_us, offsets, rtts"
 )
 
+SERIES_BITS: Final = 24
+SERIES_MASK: Final = (1 << SERIES_BITS) - 1
+
+
+def block_key(minute: int, series_id: int = 0) -> int:
+    """Return the key of a minute's row of one series; without a series, the first key that the minute can have."""
+    return minute << SERIES_BITS | series_id
+
 
 def event_row(event: Event) -> Row:
     """Return the event's columns, without its site."""

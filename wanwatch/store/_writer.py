@@ -6,8 +6,9 @@ from concurrent.futures import Future
 from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import IntEnum
+from itertools import islice
 from threading import Thread
-from typing import Protocol
+from typing import Final, Protocol
 
 from wanwatch.core.model import Series
 from wanwatch.core.ports import Clock
@@ -16,6 +17,9 @@ from wanwatch.store._errors import StoreError, WriteError
 from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._prune import Prune
 from wanwatch.store._rows import Row
+
+MINUTES_A_COMMIT: Final = 2
+"""The running minute, and the one before it whose last losses were known only now; after a trouble, no more at once."""
 
 
 class Tidings(Protocol):
@@ -77,7 +81,7 @@ class Writer:
         self._asking: dict[Stage, list[Future[bool]]] = {stage: [] for stage in Stage}
         self._steps = (
             (Stage.EVENTS, self._write_events),
-            (Stage.MINUTES, self._write_minute),
+            (Stage.MINUTES, self._write_minutes),
             (Stage.PRUNE, self._prune),
         )
         self._thread = Thread(target=self._run, name="wanwatch-store", daemon=True)
@@ -162,12 +166,13 @@ class Writer:
                 written.clear()
         return True
 
-    def _write_minute(self, ledger: SqliteLedger) -> bool:
+    def _write_minutes(self, ledger: SqliteLedger) -> bool:
         held = self._held
         if held.minutes:
-            minute = next(iter(held.minutes))
-            ledger.keep_minute(minute, held.minutes[minute], held.alive)
-            del held.minutes[minute]
+            some = dict(islice(held.minutes.items(), MINUTES_A_COMMIT))
+            ledger.keep_minutes(some, held.alive)
+            for minute in some:
+                del held.minutes[minute]
             # Cleared here alone: who finds it False hands over the next batch, and two would overwrite each other.
             self.busy = bool(held.minutes)
         elif held.alive:

@@ -8,13 +8,22 @@ from typing import Final, Self
 from wanwatch.core.model import Event, EventKind, Json, Series, Span
 from wanwatch.core.ports import MinuteBlock
 from wanwatch.store._blocks import NS_PER_MINUTE
-from wanwatch.store._rows import BLOCK_COLUMNS, EVENT_COLUMNS, block_of, event_of, series_of
+from wanwatch.store._rows import (
+    BLOCK_COLUMNS,
+    EVENT_COLUMNS,
+    SERIES_BITS,
+    SERIES_MASK,
+    block_key,
+    block_of,
+    event_of,
+    series_of,
+)
 from wanwatch.store._schema import connect_read_only
 
 _EVENTS: Final = f"SELECT {EVENT_COLUMNS} FROM event WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
 _BLOCKS: Final = (
-    f"SELECT series_id, minute, {BLOCK_COLUMNS} FROM minute"  # noqa: S608 - the columns are our own constant
-    " WHERE minute >= ? AND minute < ? AND series_id IN (SELECT value FROM json_each(?)) ORDER BY minute, series_id"
+    f"SELECT key, {BLOCK_COLUMNS} FROM minute WHERE key >= ? AND key < ?"  # noqa: S608 - our own constants
+    f" AND (key & {SERIES_MASK}) IN (SELECT value FROM json_each(?)) ORDER BY key"
 )
 _SERIES: Final = (
     "SELECT uplink, target, kind, role, series.id FROM series JOIN site ON site.id = site_id"
@@ -100,8 +109,8 @@ class SqliteRecord:
         known = {int(row[4]): series_of(row) for row in self._db.execute(_SERIES, (site,))}
         asked = [number for number, one in known.items() if series is None or one in series]
         first, stop = -(-span.start_unix_ns // NS_PER_MINUTE), -(-span.end_unix_ns // NS_PER_MINUTE)
-        for row in self._db.execute(_BLOCKS, (first, stop, json.dumps(asked))):
-            yield block_of(known[row[0]], row[1], row[2:])
+        for row in self._db.execute(_BLOCKS, (block_key(first), block_key(stop), json.dumps(asked))):
+            yield block_of(known[row[0] & SERIES_MASK], row[0] >> SERIES_BITS, row[1:])
 
     def recall(self, key: str, site: str | None = None) -> Json:
         """Return what was remembered under *key*, None if nothing was.
