@@ -120,10 +120,14 @@ class Office:
         questions: What is asked.
         moves: (instant, uplink or None): where the gateway sends ordinary traffic from then on.
         dead: By target, when that target alone is dead; "uplink/target" for one uplink only.
+        late: By "uplink/target", (start, end, seconds) of delay that this target alone adds.
         wall_steps: (instant, seconds): steps of the wall clock.
         seen: Other observations, by instant.
         tick_s: How often the judge is ticked.
         start_s: When the daemon started.
+        wall_ns0: The wall clock's reading when the office's clock shows 0.
+        chance: The start of chance.
+        effects: What the judge answered, with the instant.
     """
 
     judge: SiteJudge
@@ -131,10 +135,12 @@ class Office:
     questions: Sequence[Question]
     moves: Sequence[tuple[float, str | None]] = ((0.0, "fibre"),)
     dead: dict[str, Spans] = field(default_factory=dict)
+    late: dict[str, Sequence[tuple[float, float, float]]] = field(default_factory=dict)
     wall_steps: Sequence[tuple[float, float]] = ()
     seen: Sequence[tuple[float, Callable[[int, int], Observation]]] = ()
     tick_s: float = 0.1
     start_s: float = 0.0
+    wall_ns0: int = WALL_S * NS_PER_S
     chance: int = 1
     effects: list[tuple[float, Effect]] = field(default_factory=list)
 
@@ -159,9 +165,9 @@ class Office:
         self._next[question.series] = at_s
         self._push(at_s, "send", question)
 
-    def wall_s(self, at_s: float) -> float:
-        """The wall clock's reading."""
-        return WALL_S + at_s + sum(step for since, step in self.wall_steps if since <= at_s)
+    def wall_ns(self, at_s: float) -> int:
+        """The wall clock's reading (Unix nanoseconds)."""
+        return self.wall_ns0 + ns(at_s) + sum(ns(step) for since, step in self.wall_steps if since <= at_s)
 
     def run(self, until_s: float) -> "Office":
         """Let time pass until *until_s*."""
@@ -171,11 +177,11 @@ class Office:
         return self
 
     def _do_tick(self, at_s: float, _: object) -> None:
-        self._take(at_s, self.judge.tick(ns(at_s), ns(self.wall_s(at_s))))
+        self._take(at_s, self.judge.tick(ns(at_s), self.wall_ns(at_s)))
         self._push(at_s + self.tick_s, "tick", None)
 
     def _do_see(self, at_s: float, make: Callable[[int, int], Observation]) -> None:
-        self._take(at_s, self.judge.feed(make(ns(at_s), ns(self.wall_s(at_s)))))
+        self._take(at_s, self.judge.feed(make(ns(at_s), self.wall_ns(at_s))))
 
     def _do_known(self, at_s: float, sample: Sample) -> None:
         self._take(at_s, self.judge.feed(sample))
@@ -195,7 +201,7 @@ class Office:
     def _ask(self, question: Question, at_s: float) -> Sample:
         series = question.series
         sent_ns = ns(at_s)
-        unix_ns = ns(self.wall_s(at_s))
+        unix_ns = self.wall_ns(at_s)
         name = self.carrier(at_s) if series.uplink == UNPINNED else series.uplink
         way = self.ways.get(name or "")
         if way is not None and within(at_s, way.blind) and series.uplink != UNPINNED:
@@ -207,7 +213,9 @@ class Office:
         jitter_s = self._random.random() * 0.001
         if way is None or lost or chance < way.loss(at_s):
             return Sample(series, sent_ns, unix_ns, sent_ns + question.timeout_ns, Outcome.LOST)
-        rtt_ns = ns(way.delay_s(at_s) + jitter_s)
+        late = self.late.get(f"{series.uplink}/{series.target}", ())
+        late_s = sum(extra for start, end, extra in late if start <= at_s < end)
+        rtt_ns = ns(way.delay_s(at_s) + jitter_s + late_s)
         facts = {"address": way.address} if series.kind is Kind.STUN else None
         return Sample(series, sent_ns, unix_ns, sent_ns + rtt_ns, Outcome.ANSWERED, rtt_ns, facts=facts)
 
@@ -244,4 +252,4 @@ class Office:
 
 def since_start(unix_ns: int) -> float:
     """A wall-clock instant as seconds of the office's clock, if the wall clock was not stepped."""
-    return unix_ns / NS_PER_S - WALL_S
+    return (unix_ns - WALL_S * NS_PER_S) / NS_PER_S

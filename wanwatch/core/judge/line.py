@@ -101,6 +101,7 @@ class Line:
 
     Attributes:
         phase: Where it stands.
+        every_ns: The slowest target's interval: evidence is due again so long after the last.
         seen_ns: When something conclusive was last known; blindness begins there.
         cut: Where the present or last silence of a line that is or was down began.
         recovery: Where the present or last coming back began, None since the line went down.
@@ -128,6 +129,7 @@ class Line:
         self.voices = tuple(voices)
         self.rules = rules
         self.majority = len(self.voices) // 2 + 1
+        self.every_ns = max((voice.every_ns for voice in voices), default=0)
         slowest = max((3 * voice.every_ns + voice.timeout_ns for voice in voices), default=0)
         self.blind_after_ns = max(slowest, rules.down_after_ns)
 
@@ -255,6 +257,7 @@ class Line:
         """Forget the line's present: its evidence does not count until *now_ns*."""
         self._run.clear()
         self.phase = Phase.BLIND
+        self.recovery = None
         self.seen_ns = now_ns
         self.blind_told = False
 

@@ -246,7 +246,7 @@ class SiteJudge:
             self._uplinks[name].reconfigure([q for q in questions if q.series.uplink == name], settings)
         for gone in old.values():
             gone.close(self._now_ns)
-        self._traffic.reconfigure([q for q in questions if q.series.uplink == UNPINNED], settings)
+        self._traffic.reconfigure(questions, settings)
         self._stuck.stuck_after_ns = settings.stuck_after_ns
         self._next_ns = NEVER
 

@@ -13,12 +13,12 @@ from wanwatch.core.judge.switch import CAUSES, classify, way
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import (
     NS_PER_S,
+    UNPINNED,
     CarryingChanged,
     Event,
     EventKind,
     JudgeSettings,
     Kind,
-    Outcome,
     Question,
     Role,
     RouteSeen,
@@ -68,6 +68,7 @@ class Traffic:
         self._ledger = Ledger(1, 0)
         self._pending: list[Change] = []
         self._shown = CarryingChanged(None, known=False)
+        self._told_ambiguous = False
         self._history: list[tuple[int, CarryingChanged]] = []
         self._running = [_Running(resumed(event), None) for event in open_events]
         self._dark = False
@@ -79,7 +80,9 @@ class Traffic:
         self.line.blind(now_ns)
 
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
-        """Take other series or numbers; what was heard stays."""
+        """Take other series or numbers; what was heard stays. Pinned STUN series belong here as well."""
+        self._egress.reconfigure(questions)
+        questions = [question for question in questions if question.series.uplink == UNPINNED]
         self._settings = settings
         lines = [question for question in questions if question.series.role is Role.LINE]
         self._voices = voices(self._voices, lines)
@@ -89,7 +92,6 @@ class Traffic:
         stun = [question for question in questions if question.series.kind is Kind.STUN]
         self.carrying.round_ns = max((q.every_ns for q in stun), default=0)
         self.carrying.grace_ns = max((q.pulse_ns + q.timeout_ns for q in stun), default=0)
-        self._egress.keep(frozenset(self._uplinks))
 
     def hear(self, sample: Sample) -> bool:
         """Take in an unpinned LINE sample; return False if it changed nothing."""
@@ -112,11 +114,10 @@ class Traffic:
 
     def stun(self, sample: Sample) -> bool:
         """Take in a STUN sample, pinned or not; return False if it changed nothing."""
-        if sample.outcome is not Outcome.ANSWERED:
-            return False
+        told = self._egress.ambiguous
         word = self._egress.hear(sample)
         if word is None:
-            return False
+            return self._egress.ambiguous is not told
         self._moved(self.carrying.hear(sample.series.target, word._replace(known_ns=sample.known_ns)))
         return True
 
@@ -263,7 +264,8 @@ class Traffic:
 
     def _show(self) -> None:
         shown = CarryingChanged(self.carrying.uplink if self.carrying.known else None, self.carrying.known)
-        if shown != self._shown:
+        if shown != self._shown or (self._egress.ambiguous and not self._told_ambiguous):
+            self._told_ambiguous = self._egress.ambiguous
             self._shown = shown
             self._book.effects.append(shown)
 

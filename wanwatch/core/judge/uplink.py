@@ -195,7 +195,8 @@ class Uplink:
             self._impairment = None
 
     def _blinded(self) -> None:
-        since = Moment(self.line.seen_ns, self.line.seen_ns, self.line.seen_ns)
+        seen_ns = self.line.seen_ns
+        since = Moment(seen_ns, seen_ns, seen_ns + self.line.every_ns)
         self._cut_short(since, "unobserved")
         self._windows.stop()
         if self._unseen is None:
