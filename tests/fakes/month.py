@@ -18,11 +18,12 @@ from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST, MinuteBlock
+from wanwatch.report.month import build_month
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
+from wanwatch.report.values import MonthReport
 
 SITE = "harbour-lane"
 EVERY_S = 10
-DATE = (2026, 10)
 
 
 def at(text: str) -> int:
@@ -199,3 +200,9 @@ def _any(spans: list[Span], sent: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_
 def record(every_s: int = EVERY_S) -> FakeRecord:
     """The whole month's record."""
     return FakeRecord(SITE, EVENTS, WATCHED, list(blocks(every_s)))
+
+
+@cache
+def reported(subject: Subject = SUBJECT, now_unix_ns: int = PERIOD.end_unix_ns) -> MonthReport:
+    """The whole month's report."""
+    return build_month(record(), subject, 2026, 10, now_unix_ns)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.fakes import month as office
-from tests.fakes.month import EVENTS, PERIOD, SERIES, SUBJECT, TARGETS, WATCHED, Truth, at, event, record
+from tests.fakes.month import EVENTS, PERIOD, SERIES, SUBJECT, TARGETS, WATCHED, Truth, at, event, record, reported
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.calendar import month_span
 from wanwatch.core.account.clauses import Because, Promise, Ruling, Verdict
@@ -22,14 +22,14 @@ from wanwatch.report.month import build_month
 from wanwatch.report.subject import Contract, Subject, UplinkPlan
 from wanwatch.report.values import MonthReport, UplinkReport
 
-AFTER = PERIOD.end_unix_ns + 86_400 * NS_PER_S
+AFTER = PERIOD.end_unix_ns
 FIBRE_NEAR = SERIES["fibre", "near"]
 
 
 @pytest.fixture(scope="module")
 def report() -> MonthReport:
     """The whole invented month, made after its end."""
-    return build_month(record(), SUBJECT, 2026, 10, AFTER)
+    return reported()
 
 
 def small(
@@ -131,7 +131,7 @@ def test_what_a_clause_counts_out_leaves_both_sides_of_the_ratio(report: MonthRe
 def test_a_running_month_keeps_its_future_among_the_unobserved() -> None:
     """At noon UTC of the 14th nothing is claimed of the rest, and what is undecided says so."""
     now = at("14 12:00:00")
-    running = build_month(record(), SUBJECT, 2026, 10, now)
+    running = reported(SUBJECT, now)
     fibre = running.uplinks[0]
     assert running.running
     assert fibre.to_come_ns == PERIOD.end_unix_ns - now == fibre.times.unobserved_ns
@@ -236,7 +236,7 @@ def test_a_contract_counts_from_its_first_day() -> None:
     """From the 26th on the fibre was never down; the outages before are not the new contract's."""
     contract = Contract(provider="Example Fibre", starts=date(2026, 10, 26), promises=office.PROMISES[:1])
     subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
-    clause = build_month(record(), subject, 2026, 10, AFTER).uplinks[0].clauses[0]
+    clause = reported(subject).uplinks[0].clauses[0]
     assert clause.found.value == 1
     assert clause.times.period_ns == 6 * 86_400 * NS_PER_S
     assert clause.ruling.verdict is Verdict.MET
@@ -246,7 +246,7 @@ def test_a_contract_that_is_over_decides_nothing() -> None:
     """Its last day was in September."""
     contract = Contract(provider="Example Fibre", ends=date(2026, 9, 30), promises=office.PROMISES[:1])
     subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
-    clause = build_month(record(), subject, 2026, 10, AFTER).uplinks[0].clauses[0]
+    clause = reported(subject).uplinks[0].clauses[0]
     assert clause.ruling == Ruling(Verdict.UNDECIDED, Because.NOT_IN_FORCE)
 
 
@@ -257,7 +257,7 @@ def test_a_clause_with_hours_counts_only_those() -> None:
     evening = replace(whole, hours_min=(20 * 60, 22 * 60))
     contract = Contract(provider="Example Fibre", promises=(whole, evening))
     subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
-    all_day, evenings = build_month(record(), subject, 2026, 10, AFTER).uplinks[0].clauses
+    all_day, evenings = reported(subject).uplinks[0].clauses
     assert evenings.times.period_ns == 31 * 2 * 3600 * NS_PER_S
     assert evenings.samples == 31 * 2 * 3600 // office.EVERY_S
     assert evenings.ruling.verdict is Verdict.BREACHED
@@ -269,7 +269,7 @@ def test_a_clause_with_hours_counts_only_those() -> None:
 def test_a_line_that_the_configuration_forgot_keeps_its_past() -> None:
     """A line that was renamed stands in the report under its old name, without a contract."""
     subject = replace(SUBJECT, uplinks=SUBJECT.uplinks[:1])
-    found = build_month(record(), subject, 2026, 10, AFTER).uplinks
+    found = reported(subject).uplinks
     assert [(u.name, u.contract is None) for u in found] == [("fibre", False), ("copper", True)]
 
 

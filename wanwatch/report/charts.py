@@ -51,7 +51,7 @@ LOOKS: Final = {
     State.UNOBSERVED: Look("#ffffff", "#8b98a3", "\\\\\\"),
 }
 
-_GROUP: Final = re.compile(r'<g id="[^"]*">')
+_GROUP: Final = re.compile(r'<g id="[^"]*"(/?)>')
 """Groups are numbered anew in every chart, and a page may hold an identifier only once."""
 _LONG_NUMBER: Final = re.compile(r"(\d\.\d\d)\d+")
 """A hundredth of a point is finer than any screen or printer."""
@@ -232,5 +232,5 @@ def _svg(drawing: Drawing) -> str:
     FigureCanvasSVG(drawing).print_svg(held, metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
     text = held.getvalue()
     text = text[text.index("<svg") :].strip()
-    text = _GROUP.sub("<g>", text)
+    text = _GROUP.sub(r"<g\1>", text)
     return _LONG_NUMBER.sub(r"\1", text)

@@ -24,7 +24,12 @@ def render_html(report: MonthReport) -> str:
     """Return the report as an HTML page; the same report gives the same bytes."""
     loader = FileSystemLoader(_PAGE)
     environment = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=loader,
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
     )
     environment.filters.update(
         duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),

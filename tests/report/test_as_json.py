@@ -1,0 +1,80 @@
+"""The report as data: its fields, its figures, and that the same report gives the same bytes."""
+
+import json
+from typing import Any
+
+import pytest
+
+from tests.fakes.month import Truth, reported
+from wanwatch.core.event_json import FIELDS
+from wanwatch.report.as_json import render_json
+
+
+def made() -> str:
+    return render_json(reported())
+
+
+@pytest.fixture(scope="module")
+def data() -> dict[str, Any]:
+    """The invented month, read back."""
+    read: dict[str, Any] = json.loads(made())
+    return read
+
+
+def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> None:
+    """Names and nesting are public."""
+    assert list(data) == ["site", "period", "uplinks", "switches", "verdict"]
+    assert data["period"] == {
+        "from": "2026-09-30T23:00:00.000000Z",
+        "to": "2026-11-01T00:00:00.000000Z",
+        "timezone": "Europe/London",
+    }
+    fibre = data["uplinks"][0]
+    assert list(fibre) == [
+        "name", "observed_s", "unobserved_s", "up_s", "impaired_s", "down_s", "availability", "outages", "delay",
+        "loss", "names", "speed", "clauses", "credit",
+    ]  # fmt: skip
+    assert list(fibre["availability"]) == ["value", "low", "high"]
+    assert list(fibre["delay"]) == ["near", "far"]
+    assert list(fibre["delay"]["near"]) == ["p50_s", "p95_s", "p99_s", "samples"]
+    assert list(fibre["names"]["192.0.2.53"]) == ["success_ratio", "p95_s"]
+    assert list(fibre["outages"][0]) == list(FIELDS) == list(data["switches"][0])
+    plain = ["measure", "limit", "value", "verdict", "samples", "low", "high", "reason"]
+    assert list(fibre["clauses"][0]) == plain
+    assert list(fibre["clauses"][2]) == ["measure", "target", "statistic", *plain[1:]]
+
+
+def test_the_seconds_are_those_of_the_story_and_add_up(data: dict[str, Any]) -> None:
+    """Up, impaired, down and unobserved are the month."""
+    fibre, truth = data["uplinks"][0], Truth()
+    assert (fibre["down_s"], fibre["impaired_s"], fibre["unobserved_s"]) == (
+        truth.down_s,
+        truth.impaired_s,
+        truth.unobserved_s,
+    )
+    assert sum(fibre[f"{state}_s"] for state in ("up", "impaired", "down", "unobserved")) == truth.month_s
+    assert fibre["observed_s"] == truth.month_s - truth.unobserved_s
+    assert fibre["availability"]["value"] == (truth.month_s - truth.unobserved_s - truth.down_s) / fibre["observed_s"]
+
+
+def test_figures_are_in_seconds_and_ratios(data: dict[str, Any]) -> None:
+    """A usual delay of 8.7 ms and a limit of 15 ms are 0.0087 and 0.015."""
+    fibre = data["uplinks"][0]
+    assert 0.0087 < fibre["delay"]["near"]["p50_s"] < 0.0097
+    assert 0 < fibre["loss"]["near"] < 0.001
+    delay = fibre["clauses"][2]
+    assert (delay["limit"], delay["target"], delay["statistic"], delay["verdict"]) == (0.015, "near", "p95", "met")
+    assert delay["value"] == fibre["delay"]["near"]["p95_s"]
+    assert data["verdict"] == "breached"
+
+
+def test_a_percentile_that_is_infinite_is_null(data: dict[str, Any]) -> None:
+    """JSON has no infinity: the clause that was not measured and the unreachable bound are null."""
+    assert data["uplinks"][0]["clauses"][4]["value"] is None
+    assert "Infinity" not in made()
+    assert "NaN" not in made()
+
+
+def test_the_same_report_gives_the_same_bytes() -> None:
+    """Two runs can be compared by their checksum."""
+    assert made() == made()

@@ -1,0 +1,98 @@
+"""The first page: kept or not, what happened, what to do."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, reported
+from tests.fakes.record import FakeRecord
+from wanwatch.core.model import EventKind, Span
+from wanwatch.report.month import build_month
+from wanwatch.report.story import happened, headline, to_do
+from wanwatch.report.subject import Subject
+
+AFTER = PERIOD.end_unix_ns
+NO_CONTRACT = replace(SUBJECT, uplinks=tuple(replace(plan, contract=None) for plan in SUBJECT.uplinks))
+
+
+def only(number: int) -> Subject:
+    """The office with a single clause of the fibre's contract."""
+    fibre = SUBJECT.uplinks[0]
+    assert fibre.contract is not None
+    contract = replace(fibre.contract, promises=fibre.contract.promises[number : number + 1])
+    return replace(SUBJECT, uplinks=(replace(fibre, contract=contract), SUBJECT.uplinks[1]))
+
+
+@pytest.mark.parametrize(
+    ("subject", "now", "said"),
+    [
+        (SUBJECT, AFTER, "<bdi>fibre</bdi> broke its contract."),
+        (only(1), AFTER, "Every line kept its contract."),
+        (only(3), AFTER, "No breach is proved; <bdi>fibre</bdi> cannot be decided yet."),
+        (only(0), at("12 12:00:00"), "No breach is proved so far; <bdi>fibre</bdi> cannot be decided yet."),
+        (NO_CONTRACT, AFTER, "No contract is on file. This is what the lines did."),
+    ],
+)
+def test_the_headline_says_whether_the_contracts_were_kept(subject: Subject, now: int, said: str) -> None:
+    """One sentence, which claims a breach only where one is proved."""
+    assert headline(reported(subject, now)) == said
+
+
+def test_the_headline_of_an_empty_record_claims_nothing() -> None:
+    """Nobody watched."""
+    assert headline(build_month(FakeRecord(SITE, [], [], []), SUBJECT, 2026, 10, AFTER)) == (
+        "Nothing was observed in this month."
+    )
+
+
+def test_what_happened_is_told_line_by_line() -> None:
+    """Outages with their total and the longest, bad hours, unobserved time, switches."""
+    assert happened(reported()) == [
+        (
+            "<bdi>fibre</bdi> was down 4 times, for 56 min 12 s in all; "
+            "the longest began on Tue 13 Oct at 14:03, at the access line."
+        ),
+        "<bdi>fibre</bdi> worked badly (impaired) for 2 h 10 min.",
+        "<bdi>fibre</bdi> went unobserved for 47 min.",
+        "<bdi>copper</bdi> was never seen down.",
+        "<bdi>copper</bdi> went unobserved for 47 min.",
+        "Traffic moved to another line twice; people were cut off for 16.4 s in all, 8.2 s at the longest.",
+    ]
+
+
+def test_what_to_do_begins_with_the_claim() -> None:
+    """Whom to ask for what, then what to look after oneself."""
+    assert to_do(reported()) == [
+        (
+            "<strong>Claim from <bdi>Example Fibre</bdi> (<bdi>EX-0001</bdi>)</strong>: "
+            "availability was promised at least 99.9%, and was 99.874%."
+        ),
+        (
+            "Look at your own side: <bdi>fibre</bdi> broke there once, for 5 min in all "
+            "(cable, port or address of this machine)."
+        ),
+        "Keep the watching machine running: what went unobserved leaves 1 clause of <bdi>fibre</bdi> undecided.",
+        "Check the gateway's failover: traffic stayed on a dead line once although another was up.",
+    ]
+
+
+def test_a_quiet_office_has_nothing_to_do() -> None:
+    """No advice where there is no need."""
+    quiet = FakeRecord(SITE, [], [PERIOD], list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00")))))
+    assert to_do(build_month(quiet, NO_CONTRACT, 2026, 10, AFTER)) == ["Nothing."]
+
+
+def test_a_line_that_is_down_now_is_told_to_its_provider() -> None:
+    """Only while the month runs: later the event's missing end says nothing of today."""
+    events = [*EVENTS[:1], event(EventKind.OUTAGE, "14 11:00:00", None)]
+    day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
+    down = build_month(FakeRecord(SITE, events, WATCHED, day), NO_CONTRACT, 2026, 10, at("14 12:00:00"))
+    assert to_do(down)[0] == "<bdi>fibre</bdi> is down since Wed 14 Oct at 12:00: tell its provider."
+
+
+def test_a_needless_failover_asks_for_a_look_at_the_gateway() -> None:
+    """Traffic left a line that was up."""
+    needless = event(EventKind.NEEDLESS_FAILOVER, "14 11:00:00", "14 11:00:00", None, way=("fibre", "copper"))
+    day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
+    found = to_do(build_month(FakeRecord(SITE, [needless], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
+    assert found == ["Check what makes the gateway switch: traffic left a line that was up once."]
