@@ -163,7 +163,7 @@ class Carrying:
 
     def _earliest(self) -> Word:
         """The first word for the uplink that all words now name."""
-        words = sorted(self._counting().values())
+        words = sorted(self._counting().values(), key=lambda word: word.sent_ns)
         if not words or self._first.uplink == words[0].uplink:
             return self._first
         return next((word for word in words if word.sent_ns >= self._since_ns), words[0])

@@ -268,8 +268,3 @@ class Line:
             self._doubt_ns = self.seen_ns
             self.phase = TRANSITIONS[self.phase][Signal.SILENCE]
         return None if self.phase is before and signal is not Signal.BLINDED else Turn(before, self.phase)
-
-    @property
-    def silent_since_ns(self) -> int | None:
-        """The first send of the present silence, or None."""
-        return self._run.first_ns if self._run else None

@@ -144,7 +144,9 @@ class SiteJudge:
 
     @property
     def states(self) -> dict[str, StateChanged]:
-        """Each uplink's state and since when it holds, in order of preference."""
+        """Each uplink's state and since when it holds, in order of preference; empty before the first tick."""
+        if self._now_ns == NEVER:
+            return {}
         return {name: uplink.shown() for name, uplink in self._uplinks.items()}
 
     @property
