@@ -8,6 +8,7 @@ import pytest
 from tests.lab import servers
 from tests.lab.enclosure import Enclosure, LabError
 from tests.lab.office import Office
+from tests.lab.stage import Outcome, Stage, Story, stage
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -29,3 +30,19 @@ def office(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
     with Office(tmp_path_factory.mktemp("office"), mini_pc_routes=request.param) as built:
         servers.all_of(built)
         yield built
+
+
+@pytest.fixture(scope="session")
+def lab_stage(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    """Every story that a collected test asks about, already playing."""
+    asked = [getattr(item, "callspec", None) for item in request.session.items]
+    stories = [call.params["outcome"] for call in asked if call is not None and "outcome" in call.params]
+    with stage(tmp_path_factory.mktemp("stories"), stories) as opened:
+        yield opened
+
+
+@pytest.fixture
+def outcome(request: pytest.FixtureRequest, lab_stage: Stage) -> Outcome:
+    """What came of the story that the test is marked with."""
+    story: Story = request.param
+    return lab_stage.outcome(story)

@@ -7,6 +7,7 @@ stand side by side. Where the tester is not root, the same happens inside a user
 """
 
 import os
+import signal
 import subprocess
 import time
 from collections.abc import Mapping
@@ -36,6 +37,10 @@ class Process:
     def signal(self, number: int) -> None:
         """Send a signal to the program itself, not to its way in."""
         os.kill(self.pid, number)
+
+    def thaw(self) -> None:
+        """Let a stopped program's way in go on: `nsenter` stops along with it, and the world could not end."""
+        self._popen.send_signal(signal.SIGCONT)
 
     def wait(self, timeout_s: float = 10.0) -> int:
         """Wait for its end and return its exit code."""
@@ -73,6 +78,8 @@ class Enclosure:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        for process in self._processes:
+            process.thaw()
         self._holder.communicate()
         for process in self._processes:
             process.wait()

@@ -159,8 +159,9 @@ def main(arguments: list[str]) -> None:
     with contextlib.suppress(PermissionError):  # a lab without root takes its turn like anyone else
         os.nice(-15)
     with socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET) as control:
-        control.bind(socket_path)
+        control.bind(f"{socket_path}.new")
         control.listen()
+        Path(f"{socket_path}.new").rename(socket_path)  # who sees it can connect to it
         forwarder = Forwarder(control, Path(log_path))
         for line in lines:
             name, ends = line.split("=")

@@ -30,7 +30,7 @@ PUBLIC: Final = {FIBRE: "198.51.100.10", COPPER: "203.0.113.10"}
 RESOLVER: Final = {FIBRE: "198.51.100.253", COPPER: "203.0.113.253"}
 PROVIDER: Final = {FIBRE: "isp1", COPPER: "isp2"}
 TARGETS: Final = ("192.0.2.1", "192.0.2.2", "192.0.2.3")
-TARGET_V6: Final = "2001:db8:ffff::1"
+TARGETS_V6: Final = ("2001:db8:ffff::1", "2001:db8:ffff::2", "2001:db8:ffff::3")
 WEB, STUN = "192.0.2.80", ("192.0.2.78", "192.0.2.79")
 
 WORDS: Final = """
@@ -71,7 +71,8 @@ host wire; on wire sysctl -qw net.ipv6.conf.all.disable_ipv6=1 net.ipv6.conf.def
 for h in pc isp1 isp2 net; do host $h; done
 for h in isp1 isp2 net; do router $h; done
 wired isp1 core0 net isp1; wired isp2 core0 net isp2
-addresses net lo 192.0.2.1/32 192.0.2.2/32 192.0.2.3/32 192.0.2.78/32 192.0.2.79/32 192.0.2.80/32 2001:db8:ffff::1/128
+addresses net lo 192.0.2.1/32 192.0.2.2/32 192.0.2.3/32 192.0.2.78/32 192.0.2.79/32 192.0.2.80/32
+addresses net lo 2001:db8:ffff::1/128 2001:db8:ffff::2/128 2001:db8:ffff::3/128
 """
 
 BEHIND_A_GATEWAY: Final = """
@@ -119,6 +120,11 @@ class Truth:
 
     at_ns: int
     at_unix_ns: int
+
+    @property
+    def unix_s(self) -> float:
+        """The wall clock's instant in seconds since 1970, UTC."""
+        return self.at_unix_ns / 1e9
 
     @classmethod
     def now(cls) -> Self:

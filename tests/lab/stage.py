@@ -1,0 +1,146 @@
+"""The stage: plays stories side by side, each in a lab of its own, and hands what came of each to its judges.
+
+A story takes half a minute or more, nearly all of it waiting; so all stories whose judges were asked for begin
+together, a few at a time, and a test waits for its own.
+"""
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from tests.lab import servers
+from tests.lab.enclosure import Process
+from tests.lab.office import Office, Truth
+from tests.lab.watch import QUICK, RUN, Told, Watch
+
+AT_ONCE: Final = 5
+"""Stories played at a time: more would crowd two cores enough to bend the lines' delays."""
+UNTIL: Final = "2100-01-01"
+"""An end of time for `wanwatch events` that no stepped clock reaches."""
+
+
+@dataclass(frozen=True)
+class Lab:
+    """What a story plays with."""
+
+    office: Office
+    watch: Watch
+    servers: Mapping[str, Process]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a story.
+
+    Attributes:
+        events: What `wanwatch events --json` printed at the end.
+        marks: The true instants that the story noted.
+        report: What `wanwatch report --format json` printed at the end.
+        states: Each line's state at the end.
+        folder: Where the daemon's record still lies.
+    """
+
+    events: list[Told]
+    marks: Mapping[str, Truth]
+    report: Told
+    states: Mapping[str, str]
+    folder: Path
+
+    def of(self, *kinds: str) -> list[Told]:
+        """The events of these kinds, by start."""
+        return [event for event in self.events if event["kind"] in kinds]
+
+    def one(self, kind: str, uplink: str | None = None) -> Told:
+        """The only event of a kind and an uplink."""
+        found = [event for event in self.of(kind) if uplink in {None, event["uplink"]}]
+        assert len(found) == 1, f"{len(found)} events are {kind} of {uplink}: {json.dumps(self.events, indent=1)}"
+        return found[0]
+
+
+@dataclass(frozen=True)
+class Story:
+    """A story, and the lab that it asks for.
+
+    Attributes:
+        play: Does to the lines what the story says, and returns the true instants of it.
+        judge: Lines for the `[judge]` table.
+        mini_pc_routes: In the office whose mini PC is the gateway.
+        six: All targets are IPv6 addresses.
+        program: What is run as the daemon.
+    """
+
+    play: Callable[[Lab], Mapping[str, Truth]]
+    judge: str = QUICK
+    mini_pc_routes: bool = False
+    six: bool = False
+    program: tuple[str, ...] = RUN
+
+    @property
+    def name(self) -> str:
+        """Its name in words of a test's identifier."""
+        return self.play.__name__
+
+    def played(self, folder: Path) -> Outcome:
+        """Build the lab, play, and ask the program's commands what it makes of it."""
+        with Office(folder, mini_pc_routes=self.mini_pc_routes) as office:
+            lab = Lab(office, Watch(office, self.judge, six=self.six, program=self.program), servers.all_of(office))
+            lab.watch.start()
+            marks = self.play(lab)
+            states = lab.watch.states()
+            lab.watch.stop()
+            told = json.loads(lab.watch.command("events", "--json", "--until", UNTIL))
+            report = json.loads(lab.watch.command("report", "--format", "json"))
+            return Outcome(told, marks, report, states, folder)
+
+
+@dataclass
+class Stage:
+    """The stories of one test run."""
+
+    folder: Path
+    pool: ThreadPoolExecutor
+    playing: dict[str, Future[Outcome]] = field(default_factory=dict)
+
+    def begin(self, story: Story) -> None:
+        """Queue a story, once."""
+        if story.name not in self.playing:
+            folder = self.folder / story.name
+            folder.mkdir()
+            self.playing[story.name] = self.pool.submit(story.played, folder)
+
+    def outcome(self, story: Story) -> Outcome:
+        """Wait for a story's end; what went wrong in it is raised here."""
+        self.begin(story)
+        return self.playing[story.name].result()
+
+
+@contextmanager
+def stage(folder: Path, stories: list[Story]) -> Iterator[Stage]:
+    """Open the stage and begin every story; at the end stories that nobody waits for any more are called off."""
+    pool = ThreadPoolExecutor(AT_ONCE)
+    try:
+        opened = Stage(folder, pool)
+        for story in stories:
+            opened.begin(story)
+        yield opened
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def tells(story: Story) -> pytest.MarkDecorator:
+    """Mark a test as a judge of *story*: its argument `outcome` is what came of it."""
+    return pytest.mark.parametrize("outcome", [story], indirect=True, ids=[story.name])
+
+
+def unix_s(instant: str) -> float:
+    """An event's instant in seconds since 1970, UTC."""
+    at = datetime.fromisoformat(instant)
+    assert at.tzinfo is not None
+    return at.astimezone(UTC).timestamp()

@@ -1,0 +1,180 @@
+"""Stories of lines that fail and come back, judged against the frame forwarder's true instants."""
+
+import signal
+import time
+from collections.abc import Mapping
+
+import pytest
+
+from tests.lab.bounds import assert_bounds_hold
+from tests.lab.office import COPPER, FIBRE, LAN, TARGETS, Truth
+from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
+
+SETTLED_S = 3.0
+"""How long the lines are left alone before something happens to them."""
+
+
+def clean_cut(lab: Lab) -> Mapping[str, Truth]:
+    """The fibre is cut, and mended 12 s later."""
+    return _cut_and_mend(lab, seconds=12, proved_within_s=40)
+
+
+def cut_of_the_way_out(lab: Lab) -> Mapping[str, Truth]:
+    """Nothing that the office sends over the fibre arrives."""
+    return _cut_and_mend(lab, "up")
+
+
+def cut_of_the_way_back(lab: Lab) -> Mapping[str, Truth]:
+    """Nothing that is sent to the office over the fibre arrives."""
+    return _cut_and_mend(lab, "down")
+
+
+def cut_seen_over_ipv6(lab: Lab) -> Mapping[str, Truth]:
+    """The fibre is cut, and all that is watched is far away over IPv6."""
+    return _cut_and_mend(lab)
+
+
+def _cut_and_mend(
+    lab: Lab, *ways: str, line: str = FIBRE, seconds: float = 9, proved_within_s: float = 15
+) -> Mapping[str, Truth]:
+    time.sleep(SETTLED_S)
+    cut = lab.office.cut(line, *ways)
+    time.sleep(seconds)
+    mended = lab.office.mend(line)
+    lab.watch.expect("outage", FIBRE, ended=True, within_s=proved_within_s)
+    return {"cut": cut, "mended": mended}
+
+
+def one_gateway_for_both(lab: Lab) -> Mapping[str, Truth]:
+    """The gateway hangs: it keeps its cable's carrier, and answers nobody."""
+    marks = _cut_and_mend(lab, line=LAN)
+    lab.watch.expect("outage", COPPER, ended=True, within_s=15)
+    return marks
+
+
+def a_third_lost(lab: Lab) -> Mapping[str, Truth]:
+    """The fibre loses 30 % of what is sent over it, then none."""
+    time.sleep(SETTLED_S)
+    worse = lab.office.change(FIBRE, {"loss": 0.3}, ("up",))
+    lab.watch.expect("impairment", FIBRE)
+    time.sleep(8)
+    better = lab.office.change(FIBRE, {"loss": 0.0})
+    lab.watch.expect("impairment", FIBRE, ended=True, within_s=40)
+    return {"worse": worse, "better": better}
+
+
+def one_target_dead(lab: Lab) -> Mapping[str, Truth]:
+    """One of three targets is switched off; both lines are well."""
+    time.sleep(SETTLED_S)
+    dead = lab.office.silence(TARGETS[1])
+    time.sleep(15)
+    return {"dead": dead}
+
+
+def names_dead(lab: Lab) -> Mapping[str, Truth]:
+    """The fibre's resolver hangs, and wakes up again; addresses answer all the while."""
+    time.sleep(SETTLED_S)
+    lab.servers[FIBRE].signal(signal.SIGSTOP)
+    hung = Truth.now()
+    lab.watch.expect("names-failure", FIBRE)
+    lab.servers[FIBRE].signal(signal.SIGCONT)
+    woken = Truth.now()
+    lab.watch.expect("names-failure", FIBRE, ended=True)
+    return {"hung": hung, "woken": woken}
+
+
+CLEAN_CUT = Story(clean_cut, judge="")
+WAY_OUT = Story(cut_of_the_way_out)
+WAY_BACK = Story(cut_of_the_way_back)
+OVER_IPV6 = Story(cut_seen_over_ipv6, six=True)
+GATEWAY = Story(one_gateway_for_both)
+THIRD_LOST = Story(a_third_lost)
+TARGET_DEAD = Story(one_target_dead)
+NAMES_DEAD = Story(names_dead)
+
+
+@tells(CLEAN_CUT)
+def test_a_clean_cut_is_one_outage_whose_bounds_hold_the_truth(outcome: Outcome) -> None:
+    """Default settings: three targets, one probe a second."""
+    assert_bounds_hold(outcome.one("outage"), outcome.marks["cut"], outcome.marks["mended"])
+
+
+@tells(CLEAN_CUT)
+def test_a_cut_line_is_the_access_lines_fault(outcome: Outcome) -> None:
+    """The gateway answers and the first router beyond it does not."""
+    assert outcome.one("outage")["domain"] == "access-line"
+
+
+@tells(CLEAN_CUT)
+def test_nothing_is_claimed_of_the_line_that_held(outcome: Outcome) -> None:
+    """The other line was up throughout, and traffic never moved."""
+    assert not [event for event in outcome.events if event["uplink"] == COPPER]
+    assert not outcome.of("failover", "failback", "needless-failover", "unobserved", "clock-step", "pin-lost")
+    assert outcome.states == {FIBRE: "up", COPPER: "up"}
+
+
+@tells(CLEAN_CUT)
+def test_the_months_report_counts_the_outage_as_long_as_it_was(outcome: Outcome) -> None:
+    """The report's down time is the outage's length, within the bounds' widths."""
+    fibre, copper = outcome.report["uplinks"]
+    assert fibre["down_s"] == pytest.approx(outcome.marks["mended"].unix_s - outcome.marks["cut"].unix_s, abs=1.6)
+    assert copper["down_s"] == 0
+    assert [event["id"] for event in fibre["outages"]] == [outcome.one("outage")["id"]]
+
+
+@tells(WAY_OUT)
+def test_a_cut_of_the_way_out_is_an_outage(outcome: Outcome) -> None:
+    """It makes no difference to people which direction is dead."""
+    assert_bounds_hold(outcome.one("outage"), outcome.marks["cut"], outcome.marks["mended"])
+
+
+@tells(WAY_BACK)
+def test_a_cut_of_the_way_back_is_an_outage(outcome: Outcome) -> None:
+    """It makes no difference to people which direction is dead."""
+    assert_bounds_hold(outcome.one("outage"), outcome.marks["cut"], outcome.marks["mended"])
+
+
+@tells(OVER_IPV6)
+def test_an_outage_is_seen_over_ipv6_as_over_ipv4(outcome: Outcome) -> None:
+    """Pins and echo work the same in both families."""
+    assert_bounds_hold(outcome.one("outage"), outcome.marks["cut"], outcome.marks["mended"])
+
+
+@tells(GATEWAY)
+def test_a_dead_gateway_takes_both_lines_down_and_is_blamed(outcome: Outcome) -> None:
+    """Both lines are silent, and the first rung that fails on each is the gateway."""
+    for line in (FIBRE, COPPER):
+        outage = outcome.one("outage", line)
+        assert outage["domain"] == "gateway"
+        assert_bounds_hold(outage, outcome.marks["cut"], outcome.marks["mended"], line)
+
+
+@tells(THIRD_LOST)
+def test_loss_impairs_a_line_and_is_no_outage(outcome: Outcome) -> None:
+    """A line that loses a third of its packets is up, and bad."""
+    impairment = outcome.one("impairment")
+    assert impairment["uplink"] == FIBRE
+    assert not outcome.of("outage", "failover", "needless-failover")
+    assert unix_s(impairment["start_latest"]) >= outcome.marks["worse"].unix_s
+    assert unix_s(impairment["end_latest"]) >= outcome.marks["better"].unix_s
+    assert outcome.states == {FIBRE: "up", COPPER: "up"}
+
+
+@tells(TARGET_DEAD)
+def test_one_silent_target_says_nothing_of_the_line(outcome: Outcome) -> None:
+    """One silent target is that target's trouble: neither line is down or impaired, and no traffic moved."""
+    assert outcome.events == []
+    assert outcome.states == {FIBRE: "up", COPPER: "up"}
+
+
+@tells(NAMES_DEAD)
+def test_answers_by_address_but_not_by_name_are_a_names_failure(outcome: Outcome) -> None:
+    """The line is up; its resolver is not. One question in two seconds, so bounds are that wide."""
+    failure = outcome.one("names-failure")
+    assert (failure["uplink"], failure["domain"]) == (FIBRE, "names")
+    assert unix_s(failure["start_earliest"]) <= outcome.marks["hung"].unix_s <= unix_s(failure["start_latest"]) + 0.1
+    # A question that waits while the resolver hangs is answered once it wakes, so the end may be up to 2 s early.
+    assert unix_s(failure["end_earliest"]) - 2 <= outcome.marks["woken"].unix_s <= unix_s(failure["end_latest"]) + 2
+    assert not outcome.of("outage", "impairment")

@@ -1,0 +1,152 @@
+"""The program under test, on the lab's mini PC: its configuration, its process, and what it says."""
+
+import json
+import signal
+import sqlite3
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+from tests.lab.enclosure import LabError, Process
+from tests.lab.office import COPPER, FIBRE, NEXT_HOP, RESOLVER, STUN, TARGETS, TARGETS_V6, Office
+from tests.lab.python import PYTHON, environment
+from wanwatch.core.errors import WanwatchError
+from wanwatch.core.event_json import event_to_json
+from wanwatch.store import SqliteRecord
+
+Told = dict[str, Any]
+"""An event as `wanwatch events --json` prints it."""
+
+SITE: Final = "harbour-lane"
+QUICK: Final = 'up_after = "3s"\nwindow = "10s"\nstuck_after = "6s"'
+"""Judge settings for stories that need not wait as long as an office would."""
+SOURCES: Final = {FIBRE: '["10.20.0.11", "2001:db8:1::11"]', COPPER: '["10.20.0.12", "2001:db8:2::12"]'}
+RUN: Final = ("-m", "wanwatch", "run")
+POLL_S: Final = 0.1
+
+
+def configuration(office: Office, judge: str = "", *, six: bool = False) -> str:
+    """The configuration of the lab's office, with these lines for the judge, and targets of one family."""
+    uplinks = "".join(
+        f"""
+[[uplink]]
+name = "{line}"
+pin = {{ {f'interface = "{line}0"' if office.mini_pc_routes else f"source = {SOURCES[line]}"} }}
+{"" if office.mini_pc_routes else 'gateway = "10.20.0.1"'}
+first_hop = "{NEXT_HOP[line]}"
+resolvers = ["{RESOLVER[line]}"]
+"""
+        for line in (FIBRE, COPPER)
+    )
+    targets = "".join(
+        f'[[target]]\nname = "{name}"\necho = "{address}"\n'
+        for name, address in zip(("near", "far", "other"), TARGETS_V6 if six else TARGETS, strict=True)
+    )
+    servers = ", ".join(f'"{address}:3478"' for address in STUN)
+    return f"""
+[site]
+name = "{SITE}"
+timezone = "Europe/London"
+data_dir = "{office.folder / "data"}"
+{uplinks}
+{targets}
+[names]
+ask = ["www.example.com"]
+every = "2s"
+[judge]
+{judge}
+[carrying]
+stun = [{servers}]
+"""
+
+
+class Watch:
+    """The daemon on the mini PC, and the record that it keeps.
+
+    Args:
+        office: Where it runs.
+        judge: Lines for the `[judge]` table of its configuration.
+        six: All targets are IPv6 addresses.
+        program: What is run with the configuration's path as its argument.
+    """
+
+    def __init__(self, office: Office, judge: str = "", *, six: bool = False, program: tuple[str, ...] = RUN) -> None:
+        self.office = office
+        self.file = office.folder / "wanwatch.toml"
+        self.file.write_text(configuration(office, judge, six=six))
+        (office.folder / "data").mkdir(exist_ok=True)
+        self._program = program
+        self._process: Process | None = None
+
+    @property
+    def process(self) -> Process:
+        """The running daemon."""
+        assert self._process is not None, "start it first"
+        return self._process
+
+    @property
+    def log(self) -> Path:
+        """What the daemon has said."""
+        return self.office.folder / "daemon.log"
+
+    def start(self, *, until_up: bool = True) -> None:
+        """Start it, and wait until it answers, and sees every line up unless told not to wait for that."""
+        self._process = self.office.world.spawn(
+            "pc", PYTHON, *self._program, str(self.file), log=self.log, env=environment()
+        )
+        unwanted = {"down", "unobserved", "unknown"} if until_up else {"unknown"}
+        self.until(lambda: unwanted.isdisjoint(self.states().values()), "word of the lines", 45)
+
+    def stop(self) -> None:
+        """Stop it as a service manager does."""
+        if self._process is not None and self._process.alive():
+            self._process.signal(signal.SIGTERM)
+            self._process.wait()
+
+    def kill(self) -> None:
+        """Kill it as a power cut does."""
+        self.process.signal(signal.SIGKILL)
+        self.process.wait()
+
+    def states(self) -> dict[str, str]:
+        """Each line's state, as /health says; `unknown` while nothing answers."""
+        answer = self.office.world.run("pc", "curl", "-s", "-m", "2", "http://127.0.0.1:9470/health")
+        if answer.returncode:
+            return {"": "unknown"}
+        return {uplink["name"]: uplink["state"] for uplink in json.loads(answer.stdout)["uplinks"]} or {"": "unknown"}
+
+    def events(self, kind: str | None = None, uplink: str | None = None) -> list[Told]:
+        """What the record holds at this moment, of a kind and of an uplink."""
+        try:
+            with SqliteRecord(self.office.folder / "data" / "wanwatch.sqlite") as record:
+                told = [event_to_json(event) for event in record.events(SITE)]
+        except (WanwatchError, sqlite3.Error):
+            return []  # not there yet
+        return [event for event in told if kind in {None, event["kind"]} and uplink in {None, event["uplink"]}]
+
+    def expect(self, kind: str, uplink: str | None = None, *, ended: bool = False, within_s: float = 30.0) -> Told:
+        """Wait until the record holds such an event, or its end, and return it."""
+
+        def found() -> list[Told]:
+            return [event for event in self.events(kind, uplink) if event["end"] or not ended]
+
+        self.until(lambda: bool(found()), f"{kind} of {uplink}{' ended' if ended else ''}", within_s)
+        return found()[-1]
+
+    def until(self, true: Callable[[], bool], what: str, within_s: float) -> None:
+        """Wait until something holds of the daemon, and say what it said where it never does."""
+        deadline = time.monotonic() + within_s
+        while not true():
+            come = time.monotonic() < deadline and self.process.alive()
+            assert come, f"no {what} within {within_s} s; the daemon said:\n{self.log.read_text()[-3000:]}"
+            time.sleep(POLL_S)
+
+    def command(self, *words: str, codes: tuple[int, ...] = (0,)) -> str:
+        """Run one of the program's commands on the mini PC and return what it printed."""
+        done = self.office.world.run(
+            "pc", PYTHON, "-m", "wanwatch", *words, "--config", str(self.file), env=environment()
+        )
+        if done.returncode not in codes:
+            raise LabError(done.stderr + done.stdout, by=f"wanwatch {' '.join(words)} ended with {done.returncode}")
+        return done.stdout
