@@ -93,9 +93,9 @@ def samples(spells: Sequence[Spell]) -> list[Sample]:
 
 
 def judged(told: Sequence[Sample], ticks_ns: Sequence[int] = ()) -> list[Effect]:
-    """What a judge makes of the samples, with ticks in between and one an age later."""
+    """What a judge makes of the samples, with one tick at the start, some in between and one an age later."""
     judge = SiteJudge("harbour-lane", UPLINKS, QUESTIONS, JudgeSettings())
-    effects: list[Effect] = []
+    effects = judge.tick(0, WALL_NS)
     waiting = sorted(ticks_ns)
     for sample in told:
         while waiting and waiting[0] < sample.known_ns:

@@ -157,7 +157,8 @@ class SiteJudge:
     def _stepped(self, step_ns: int, now_ns: int) -> None:
         self._book.rebase(self._book.offset_ns + step_ns)
         detail: dict[str, Json] = {"step_s": step_ns / NS_PER_S}
-        self._book.tell(Draft(kind=EventKind.CLOCK_STEP, uplink=None, start=at(now_ns), end=at(now_ns), detail=detail))
+        when = at(now_ns)
+        self._book.tell(Draft(kind=EventKind.CLOCK_STEP, uplink=None, start=when, end=when, detail=detail))
 
     def _hear(self, sample: Sample) -> bool:
         if sample.series.kind is Kind.STUN:

@@ -178,8 +178,7 @@ class Uplink:
             start = Moment(cut.first_ns, cut.first_ns, cut.first_ns, floor_unix_ns=self._alive_unix_ns)
         self._cut_short(start, "outage")
         self._windows.stop()
-        told = self._outage
-        if told is None:
+        if self._outage is None:
             self._outage = Draft(kind=EventKind.OUTAGE, uplink=self.name, start=start)
         self._show(State.DOWN, cut.first_ns)
         if not self._refine() and self._outage is not None:
@@ -260,7 +259,7 @@ class Uplink:
         )
 
     def _show(self, state: State, since_ns: int) -> None:
-        self.since_ns = since_ns
+        self.since_ns = max(since_ns, self.since_ns)  # states follow each other, whatever the windows overlap
         if state is not self.state:
             self.state = state
             self._book.effects.append(self.shown())
@@ -286,11 +285,10 @@ class Uplink:
 
     def was_down(self, lo_ns: int, hi_ns: int) -> bool:
         """Return whether an outage, told by now, touches the time between two instants."""
-        if self._outage is not None and (
-            self._outage.start.fixed is not None or self._outage.start.earliest_ns <= hi_ns
-        ):
+        outage, last = self._outage, self._last_outage
+        if outage is not None and (outage.start.fixed is not None or outage.start.earliest_ns <= hi_ns):
             return True
-        return self._last_outage is not None and self._last_outage[0] <= hi_ns and self._last_outage[1] >= lo_ns
+        return last is not None and last[0] <= hi_ns and last[1] >= lo_ns
 
     def was(self, lo_ns: int, hi_ns: int) -> State:
         """Return the worst that is known of the line between two instants, as far as it matters to a switch then."""
