@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+from collections import Counter
 from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -82,8 +83,7 @@ class Measurer:
             ended = self._asking.pop(question)
             self._pacer.remove(ended.turn)
             ended.stop()
-        for uplink in dict.fromkeys(question.series.uplink for question in added):
-            self._begin(uplink, [question for question in added if question.series.uplink == uplink])
+        self._begin(added)
 
     def pace(self, uplink: str, *, quick: bool) -> None:
         """Ask the questions of *uplink* at their pulse (*quick*), or at their usual interval, from now on."""
@@ -101,13 +101,17 @@ class Measurer:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
 
-    def _begin(self, uplink: str, questions: list[Question]) -> None:
-        shares = spread(self._pacer.shares(uplink), len(questions))
-        for question, share in zip(questions, shares, strict=True):
+    def _begin(self, questions: list[Question]) -> None:
+        turns = []
+        numbers = Counter(question.series.uplink for question in questions)
+        shares = {uplink: iter(spread(self._pacer.shares(uplink), number)) for uplink, number in numbers.items()}
+        for question in questions:
             fire, stop = self._ways(question)
-            turn = Turn(fire, uplink, share, question.every_ns, question.pulse_ns)
+            uplink = question.series.uplink
+            turn = Turn(fire, uplink, next(shares[uplink]), question.every_ns, question.pulse_ns)
             self._asking[question] = _Asking(turn, stop)
-            self._pacer.add(turn)
+            turns.append(turn)
+        self._pacer.add(turns)
 
     def _ways(self, question: Question) -> tuple[Callable[[], None], Callable[[], None]]:
         """Return what asks *question* once, and what ends it."""

@@ -5,7 +5,7 @@ change of pace and back keeps the phase, and a stall skips what it missed instea
 """
 
 import asyncio
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush, heapreplace
 from itertools import count, pairwise
@@ -61,12 +61,11 @@ def spread(taken: Collection[int], number: int) -> list[int]:
 class Timetable:
     """Which turn is due when. Pure: time arrives as an argument.
 
-    Args:
-        epoch_ns: The instant (monotonic) from which phases are counted.
+    Phases are counted from the instant at which the first turn is added, so that this one is due at once.
     """
 
-    def __init__(self, epoch_ns: int) -> None:
-        self._epoch_ns = epoch_ns
+    def __init__(self) -> None:
+        self._epoch_ns: int | None = None
         self._heap: list[tuple[int, int, Turn]] = []
         self._serial = count()
         self._turns: dict[str, set[Turn]] = {}
@@ -78,6 +77,8 @@ class Timetable:
 
     def add(self, turn: Turn, now_ns: int) -> None:
         """Begin with *turn*: its first time is the first of its times at or after *now_ns*."""
+        if self._epoch_ns is None:
+            self._epoch_ns = now_ns
         self._turns.setdefault(turn.uplink, set()).add(turn)
         self._place(turn, now_ns)
 
@@ -117,7 +118,7 @@ class Timetable:
     def _place(self, turn: Turn, now_ns: int) -> None:
         turn.interval_ns = interval = turn.pulse_ns if turn.uplink in self._quick else turn.every_ns
         phase = interval * turn.share >> 32
-        turn.due_ns = now_ns + (self._epoch_ns + phase - now_ns) % interval
+        turn.due_ns = now_ns + ((self._epoch_ns or 0) + phase - now_ns) % interval
         heappush(self._heap, (turn.due_ns, next(self._serial), turn))
 
 
@@ -126,16 +127,18 @@ class Pacer:
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
-        self._table = Timetable(clock.now_ns())
+        self._table = Timetable()
         self._timer: asyncio.TimerHandle | None = None
 
     def shares(self, uplink: str) -> list[int]:
         """Return the shares that the turns of *uplink* hold."""
         return self._table.shares(uplink)
 
-    def add(self, turn: Turn) -> None:
-        """Begin with *turn*."""
-        self._table.add(turn, self._clock.now_ns())
+    def add(self, turns: Iterable[Turn]) -> None:
+        """Begin with *turns*, all at the same instant."""
+        now_ns = self._clock.now_ns()
+        for turn in turns:
+            self._table.add(turn, now_ns)
         self._arm()
 
     def remove(self, turn: Turn) -> None:
