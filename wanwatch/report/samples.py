@@ -132,21 +132,40 @@ class Collector:
 
 
 @dataclass(slots=True)
-class _Rows:
-    """The rows of one series in one hour, as they come from the record."""
+class _Desk:
+    """Where the rows of one series wait until their hour is complete."""
 
-    hour: int
+    collectors: Sequence[Collector]
+    seen: list[int] = field(default_factory=list)
+    hour: int = -1
     minutes: list[int] = field(default_factory=list)
     offsets: list[bytes] = field(default_factory=list)
     rtts: list[bytes] = field(default_factory=list)
 
-    def hand_to(self, collectors: Iterable[Collector]) -> None:
+    def put(self, block: MinuteBlock) -> None:
+        if block.sent:
+            self.seen.append(block.minute)
+        if not block.rtts:
+            for collector in self.collectors:
+                collector.take_counts(block)
+            return
+        hour = block.minute // _HOUR_MIN
+        if hour != self.hour:
+            self.hand_on()
+            self.hour = hour
+        self.minutes.append(block.minute)
+        self.offsets.append(block.offsets)
+        self.rtts.append(block.rtts)
+
+    def hand_on(self) -> None:
+        """Hand the waiting rows to the collectors, as arrays."""
         counts = [len(rtts) // _WORD.itemsize for rtts in self.rtts]
         starts_us = np.repeat(np.array(self.minutes, np.int64) * _MINUTE_US, counts)
         sent_us = starts_us + np.frombuffer(b"".join(self.offsets), _WORD)
         rtts = np.frombuffer(b"".join(self.rtts), _WORD)
-        for collector in collectors:
+        for collector in self.collectors if self.minutes else ():
             collector.take(self.hour, sent_us, rtts)
+        self.minutes, self.offsets, self.rtts = [], [], []
 
 
 def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[Collector]]) -> dict[Series, list[int]]:
@@ -155,28 +174,12 @@ def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[C
     Returns:
         For each series the numbers of the minutes in which at least one probe left.
     """
-    minutes: dict[Series, list[int]] = {series: [] for series in collectors}
-    waiting: dict[Series, _Rows] = {}
+    desks = {series: _Desk(mine) for series, mine in collectors.items()}
     for block in blocks:
-        series = block.series
-        if block.sent:
-            minutes[series].append(block.minute)
-        if not block.rtts:
-            for collector in collectors[series]:
-                collector.take_counts(block)
-            continue
-        hour = block.minute // _HOUR_MIN
-        rows = waiting.get(series)
-        if rows is None or rows.hour != hour:
-            if rows is not None:
-                rows.hand_to(collectors[series])
-            rows = waiting[series] = _Rows(hour)
-        rows.minutes.append(block.minute)
-        rows.offsets.append(block.offsets)
-        rows.rtts.append(block.rtts)
-    for series, rows in waiting.items():
-        rows.hand_to(collectors[series])
-    return minutes
+        desks[block.series].put(block)
+    for desk in desks.values():
+        desk.hand_on()
+    return {series: desk.seen for series, desk in desks.items()}
 
 
 def _hour(hour: int, rtts: Words, unanswered: int) -> Hour:

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from wanwatch.core.account.spans import intersect, subtract, union
-from wanwatch.core.model import Event, EventKind, Span, State
+from wanwatch.core.model import NS_PER_S, Event, EventKind, Span, State
 
+_MINUTE_NS: Final = 60 * NS_PER_S
 _BLIND: Final = frozenset({EventKind.UNOBSERVED, EventKind.PIN_LOST})
 
 
@@ -97,5 +98,10 @@ def probed_spans(minutes: Iterable[int], reach_minutes: int) -> tuple[Span, ...]
         minutes: Unix seconds // 60 of each minute in which at least one probe left.
         reach_minutes: How long one such minute speaks for: 1, or more where probes are minutes apart.
     """
-    ns = 60_000_000_000
-    return union(Span(minute * ns, (minute + reach_minutes) * ns) for minute in minutes)
+    runs: list[tuple[int, int]] = []
+    for minute in sorted(set(minutes)):
+        first = minute
+        if runs and minute <= runs[-1][1]:
+            first, _ = runs.pop()
+        runs.append((first, minute + reach_minutes))
+    return tuple(Span(first * _MINUTE_NS, after * _MINUTE_NS) for first, after in runs)
