@@ -138,6 +138,17 @@ def test_a_running_month_keeps_its_future_among_the_unobserved() -> None:
     assert fibre.times.period_ns == PERIOD.length_ns
     assert fibre.clauses[0].ruling == Ruling(Verdict.UNDECIDED, Because.STILL_RUNNING)
     assert fibre.clauses[1].ruling.verdict is Verdict.UNDECIDED
+    assert [e.start.estimate_unix_ns < now for e in fibre.outages] == [True, True]
+
+
+def test_work_announced_for_the_rest_of_the_month_is_counted_out_before_it_begins() -> None:
+    """Two hours of the 28th leave both sides of the ratio, although they have not come yet."""
+    work = event(EventKind.PLANNED_WORK, "28 02:00:00", "28 04:00:00", None)
+    subject = replace(SUBJECT, uplinks=SUBJECT.uplinks[:1])
+    now = at("14 12:00:00")
+    clauses = build_month(FakeRecord(office.SITE, [work], WATCHED, blocks_of_a_day()), subject, 2026, 10, now)
+    plain, without = clauses.uplinks[0].clauses[:2]
+    assert plain.times.period_ns - without.times.period_ns == 2 * 3600 * NS_PER_S
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         now_unix_ns: The future begins here; it is unobserved.
     """
     period = month_span(year, month, subject.zone)
-    events = record.events(subject.site, period)
+    events = [e for e in record.events(subject.site, period) if _has_begun(e, now_unix_ns)]
     watched = record.watched(subject.site, period)
     all_series = record.series(subject.site)
 
@@ -126,6 +126,11 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         site_events=tuple(e for e in events if e.kind not in SWITCHES and _of_the_site(e)),
         all_down_ns=_all_down_ns(uplinks),
     )
+
+
+def _has_begun(event: Event, now_unix_ns: int) -> bool:
+    """Whether an event belongs into a report of this instant; announced work does before it begins."""
+    return event.start.estimate_unix_ns < now_unix_ns or event.kind is EventKind.PLANNED_WORK
 
 
 def _plans(subject: Subject, all_series: Sequence[Series]) -> list[UplinkPlan]:

@@ -10,13 +10,14 @@ from zoneinfo import ZoneInfo
 from wanwatch.config import Config
 from wanwatch.config import contract as given
 from wanwatch.config.schema import Uplink
-from wanwatch.config.units import Hours, show_duration, show_rate, show_share
+from wanwatch.config.units import Hours, show_rate, show_share
 from wanwatch.core.account.calendar import midnight_unix_ns
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.spans import intersect
 from wanwatch.core.model import NS_PER_S, Span
 
 _MINUTE_S: Final = 60
+_UNITS: Final = {"h": 3600 * NS_PER_S, "min": 60 * NS_PER_S, "s": NS_PER_S, "ms": 10**6, "us": 10**3, "ns": 1}
 _SURE_OF_EVERY_MINUTE_S: Final = 30
 """Probes at most this far apart leave no minute empty, however they fall."""
 
@@ -137,7 +138,7 @@ def promise_of(clause: given.Clause) -> Promise:
         case given.DelayClause():
             return Promise(
                 measure=clause.measure,
-                text=f"{clause.statistic} at most {show_duration(clause.at_most_ns)}{_when(clause.hours)}",
+                text=f"{clause.statistic} at most {_length(clause.at_most_ns)}{_when(clause.hours)}",
                 limit=Fraction(clause.at_most_ns, NS_PER_S),
                 target=clause.target,
                 statistic=clause.statistic,
@@ -159,7 +160,7 @@ def _not_judged_here(clause: given.Clause) -> Promise:
     """Return a promise whose measure this report does not judge, with its limit all the same."""
     match clause:
         case given.RepairClause() | given.FailoverClause():
-            return _plain(clause.measure, f"at most {show_duration(clause.at_most_ns)}", clause.at_most_ns, NS_PER_S)
+            return _plain(clause.measure, f"at most {_length(clause.at_most_ns)}", clause.at_most_ns, NS_PER_S)
         case given.OutagesClause():
             return _plain(clause.measure, f"at most {clause.at_most}", clause.at_most)
         case given.NamesClause():
@@ -182,6 +183,11 @@ def _speed(clause: given.SpeedClause) -> Promise:
 
 def _plain(measure: str, text: str, limit: int, unit: int = 1) -> Promise:
     return Promise(measure=measure, text=text, limit=Fraction(limit, unit))
+
+
+def _length(length_ns: int) -> str:
+    """Say a limit exactly, in the largest unit up to hours that holds it whole: a contract says 24 h, not a day."""
+    return next(f"{length_ns // ns} {unit}" for unit, ns in _UNITS.items() if length_ns % ns == 0)
 
 
 def _join(words: Iterable[str]) -> str:
