@@ -364,6 +364,13 @@ def test_not_being_able_to_ask_is_unobserved_and_never_down() -> None:
     assert [change.state for change in told.states("fibre")] == [State.UP, State.UNOBSERVED, State.UP]
 
 
+def test_a_silence_that_could_not_be_followed_is_no_outage() -> None:
+    """Two seconds of loss and then no way to ask: unobserved, however long it lasts."""
+    told = office({"fibre": fibre(cuts=[(100.0, 102.0)], blind=[(102.0, 150.0)]), "copper": copper()}).run(250)
+    assert told.events(EventKind.OUTAGE) == []
+    assert [change.state for change in told.states("fibre")] == [State.UP, State.UNOBSERVED, State.UP]
+
+
 def test_a_dead_target_among_blind_ones_does_not_bring_a_line_down() -> None:
     """A minority that is silent decides nothing while the others cannot be asked."""
     told = office(

@@ -9,7 +9,7 @@ from enum import Enum
 from typing import Final, NamedTuple
 
 from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice
-from wanwatch.core.judge.run import Run
+from wanwatch.core.judge.run import SLACK_NS, Run
 from wanwatch.core.model import Sample, State
 
 
@@ -232,7 +232,11 @@ class Line:
         # Probing is quick since the first silence was known, so each target's fate is known one pulse and one
         # waiting time later; one that still has no word by then is not being asked.
         waits = (v.pulse_ns + v.timeout_ns for v in self.voices if v.series.target not in silent)
-        return max(self._run.first_ns + self.rules.down_after_ns, self._doubt_ns + max(waits, default=0))
+        due_ns = max(self._run.first_ns + self.rules.down_after_ns, self._doubt_ns + max(waits, default=0))
+        # A silence has to be followed up to its verdict, but for the sends whose fate cannot be known by then. Else
+        # the next silent send decides, or blindness does.
+        open_ns = max((v.pulse_ns + v.timeout_ns for v in self.voices), default=0) + SLACK_NS
+        return due_ns if due_ns <= max(silent.values()) + open_ns else AHEAD
 
     def advance(self, now_ns: int) -> Turn | None:
         """Decide what is due first at *now_ns*, if anything is; call again until nothing is due."""
