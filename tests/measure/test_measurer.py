@@ -2,6 +2,8 @@
 
 import asyncio
 import socket
+from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -9,6 +11,7 @@ from tests.measure.far_ends import MS, Reply, ask_once, measuring, once, questio
 from wanwatch.core.model import NS_PER_S, UNPINNED, Afterword, Cause, Kind, Outcome, Pin, Role, Sample, Series
 from wanwatch.core.wire import stun
 from wanwatch.measure import BadQuestionError, Measurer, RealClock, clock, sockets
+from wanwatch.measure.pace import WHOLE
 
 
 def closed_udp_port() -> int:
@@ -200,6 +203,19 @@ async def test_a_question_that_cannot_be_asked_is_told_before_anything_changes(
     assert str(caught.value) == text
     assert measurer._asking == {}
     await measurer.close()
+
+
+async def test_targets_of_one_line_are_asked_at_even_distances() -> None:
+    """An outage's start is bounded by sends to the line's targets; what else is asked must not make them uneven."""
+    rungs = [
+        replace(once(Kind.ECHO, "127.0.0.9"), series=Series("fibre", role.value, Kind.ECHO, role)) for role in Role
+    ]
+    targets = [once(Kind.ECHO, f"127.0.0.{n}") for n in (1, 2, 3)]
+    async with measuring(*rungs[1:], *targets) as (measurer, _):
+        shares = sorted(measurer._asking[target].turn.share for target in targets)
+        every = {asking.turn.share for asking in measurer._asking.values()}
+    assert [b - a for a, b in pairwise([*shares, shares[0] + WHOLE])] == pytest.approx([WHOLE / 3] * 3, abs=2)
+    assert len(every) == len(rungs) - 1 + len(targets)
 
 
 async def test_two_questions_over_one_pin_share_a_socket() -> None:

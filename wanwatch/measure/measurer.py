@@ -12,17 +12,20 @@ import dns.exception
 import dns.message
 
 from wanwatch.core.errors import WanwatchError
-from wanwatch.core.model import NS_PER_S, Kind, Observation, Outcome, Pin, Question, Sample
+from wanwatch.core.model import NS_PER_S, Kind, Observation, Outcome, Pin, Question, Role, Sample
 from wanwatch.core.ports import Clock
 from wanwatch.core.wire import stamp, stun
 from wanwatch.measure import connect, names
 from wanwatch.measure.codecs import DnsCodec, EchoCodec, StampCodec, StunCodec, version_of
 from wanwatch.measure.flights import Flight, Track
 from wanwatch.measure.lane import Ground, Lane, Opened
-from wanwatch.measure.pace import Pacer, Turn, spread
+from wanwatch.measure.pace import WHOLE, Pacer, Turn, spread
 from wanwatch.measure.sockets import open_datagram, open_icmp, resolve
 
-_PORTS: Final = {Kind.ECHO: 0, Kind.STAMP: stamp.PORT, Kind.STUN: stun.PORT, Kind.DNS: names.PORT}
+_PORTS: Final = {Kind.STAMP: stamp.PORT, Kind.STUN: stun.PORT, Kind.DNS: names.PORT}
+
+# Multiples of the golden ratio fall far apart, so that kin of one role rarely fire along with those of another.
+_FIRST: Final = {role: number * 0x9E37_79B9 % WHOLE for number, role in enumerate(Role)}
 
 
 class BadQuestionError(WanwatchError):
@@ -103,15 +106,19 @@ class Measurer:
 
     def _begin(self, questions: list[Question]) -> None:
         turns = []
-        numbers = Counter(question.series.uplink for question in questions)
-        shares = {uplink: iter(spread(self._pacer.shares(uplink), number)) for uplink, number in numbers.items()}
+        numbers = Counter(_kin(question) for question in questions)
+        shares = {kin: iter(spread(self._taken(kin), number, _FIRST[kin[1]])) for kin, number in numbers.items()}
         for question in questions:
             fire, stop = self._ways(question)
-            uplink = question.series.uplink
-            turn = Turn(fire, uplink, next(shares[uplink]), question.every_ns, question.pulse_ns)
+            share = next(shares[_kin(question)])
+            turn = Turn(fire, question.series.uplink, share, question.every_ns, question.pulse_ns)
             self._asking[question] = _Asking(turn, stop)
             turns.append(turn)
         self._pacer.add(turns)
+
+    def _taken(self, kin: tuple[str, Role]) -> list[int]:
+        """The shares that questions of this *kin* hold."""
+        return [asking.turn.share for question, asking in self._asking.items() if _kin(question) == kin]
 
     def _ways(self, question: Question) -> tuple[Callable[[], None], Callable[[], None]]:
         """Return what asks *question* once, and what ends it."""
@@ -198,9 +205,15 @@ def _open_echo(pin: Pin, family: socket.AddressFamily) -> Opened:
 
 
 def _track(question: Question) -> tuple[socket.AddressFamily, Track]:
-    port = question.port or _PORTS[question.series.kind]
+    kind = question.series.kind
+    port = 0 if kind is Kind.ECHO else question.port or _PORTS[kind]
     family, to = resolve(question.address, port)
     return family, Track(question.series, to, question.timeout_ns)
+
+
+def _kin(question: Question) -> tuple[str, Role]:
+    """Whom a question must not fire together with: an instant is bounded by sends of one uplink and one role."""
+    return question.series.uplink, question.series.role
 
 
 def _check(question: Question) -> None:

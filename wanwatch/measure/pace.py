@@ -41,10 +41,10 @@ class Turn:
     due_ns: int | None = field(init=False, default=None)
 
 
-def spread(taken: Collection[int], number: int) -> list[int]:
-    """Return *number* shares: evenly spread in a free interval, else in the middle of the widest gaps in *taken*."""
+def spread(taken: Collection[int], number: int, first: int = 0) -> list[int]:
+    """Return *number* shares: evenly from *first* on if none is *taken*, else in the middle of the widest gaps."""
     if not taken:
-        return [k * WHOLE // number for k in range(number)]
+        return [(first + k * WHOLE // number) % WHOLE for k in range(number)]
     marks = sorted(taken)
     gaps = [(a - b, a) for a, b in pairwise([*marks, marks[0] + WHOLE])]  # negative width, so that the widest is first
     heapify(gaps)
@@ -70,10 +70,6 @@ class Timetable:
         self._serial = count()
         self._turns: dict[str, set[Turn]] = {}
         self._quick: set[str] = set()
-
-    def shares(self, uplink: str) -> list[int]:
-        """Return the shares that the turns of *uplink* hold."""
-        return [turn.share for turn in self._turns.get(uplink, ())]
 
     def add(self, turn: Turn, now_ns: int) -> None:
         """Begin with *turn*: its first time is the first of its times at or after *now_ns*."""
@@ -129,10 +125,6 @@ class Pacer:
         self._clock = clock
         self._table = Timetable()
         self._timer: asyncio.TimerHandle | None = None
-
-    def shares(self, uplink: str) -> list[int]:
-        """Return the shares that the turns of *uplink* hold."""
-        return self._table.shares(uplink)
 
     def add(self, turns: Iterable[Turn]) -> None:
         """Begin with *turns*, all at the same instant."""
