@@ -21,7 +21,7 @@ data_dir = {data_dir}
 [[uplink]]                                   # their order is the order of preference
 name = {fibre}
 pin = {{ source = {fibre_source} }}             # the simulated gateway sends this address out through the fibre
-resolvers = [{resolver_1}]
+resolvers = [{resolvers}]
 
 [uplink.contract]
 provider = "Example Fibre"
@@ -35,7 +35,7 @@ clause = [
 [[uplink]]
 name = {copper}
 pin = {{ source = {copper_source} }}
-resolvers = [{resolver_2}]
+resolvers = [{resolvers}]
 
 [[target]]
 name = "near"
@@ -63,8 +63,8 @@ timeout = "800ms"
 
 [names]
 ask = ["www.example.com"]
-every = "2s"
-timeout = "1s"
+every = "250ms"
+timeout = "500ms"
 
 [judge]
 down_after = "2s"
@@ -97,8 +97,6 @@ def write(folder: Path, places: Places, listen: str) -> Path:
         "fibre_source": FIBRE.source,
         "copper": COPPER.name,
         "copper_source": COPPER.source,
-        "resolver_1": str(places.resolvers[0]),
-        "resolver_2": str(places.resolvers[1]),
         "near": str(places.near),
         "far": str(places.far),
         "till": str(places.till),
@@ -106,7 +104,10 @@ def write(folder: Path, places: Places, listen: str) -> Path:
     }
     # A JSON string is a TOML basic string, but for DEL and lone surrogates, which no sane path has.
     texts = {name: json.dumps(value, ensure_ascii=False) for name, value in values.items()}
-    stun = ", ".join(json.dumps(str(place)) for place in places.stun)
+    lists = {
+        name: ", ".join(f'"{place}"' for place in listed)
+        for name, listed in (("stun", places.stun), ("resolvers", places.resolvers))
+    }
     path = folder / "wanwatch.toml"
-    path.write_text(_TEMPLATE.format(**texts, web=places.web, stun=stun), encoding="utf-8")
+    path.write_text(_TEMPLATE.format(**texts, **lists, web=places.web), encoding="utf-8")
     return path

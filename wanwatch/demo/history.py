@@ -13,7 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.account.calendar import local_time, month_span
+from wanwatch.core.account.calendar import local_time
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import (
     NS_PER_S,
@@ -35,15 +35,19 @@ SITE: Final = "demo-generated-month"
 NOTE: Final = "This month is generated: a demonstration in which nothing was observed. Every figure in it is invented."
 TARGETS: Final = {"near": 1.0, "far": 2.4}
 """Each target's name, and how much farther than the line itself it is."""
-EVERY_S: Final = 20
+EVERY_S: Final = 120
 TIMEOUT_NS: Final = 2 * NS_PER_S
+
+Stretch = tuple[float, float]
+"""From one second to another, from the month's start."""
 
 _MINUTE_S: Final = 60
 _HOUR_S: Final = 3600
 _DAY_S: Final = 24 * _HOUR_S
-_PIECE_S: Final = _HOUR_S // 4
+_PIECE_S: Final = _HOUR_S // 3
 _BUSIEST_HOUR: Final = 20.5
 _BUSY_FOR_H: Final = 2.2
+_BUSY_QUEUE_S: Final = 0.004
 
 
 def _at(day: int, hour: int, minute: int) -> int:
@@ -62,10 +66,10 @@ class Tale:
         unobserved: The mini PC had no power from, to.
     """
 
-    outage: tuple[float, float] = (_at(11, 10, 17) + 8.3, _at(11, 11, 0) + 14.9)
-    moved: tuple[float, float] = (_at(11, 10, 17) + 30.1, _at(11, 11, 5) + 20.0)
-    impaired: tuple[float, float] = (_at(18, 19, 41), _at(18, 22, 54))
-    unobserved: tuple[float, float] = (_at(24, 2, 12), _at(24, 3, 7))
+    outage: Stretch = (_at(11, 10, 17) + 8.3, _at(11, 11, 0) + 14.9)
+    moved: Stretch = (_at(11, 10, 17) + 30.1, _at(11, 11, 5) + 20.0)
+    impaired: Stretch = (_at(18, 19, 41), _at(18, 22, 54))
+    unobserved: Stretch = (_at(24, 2, 12), _at(24, 3, 7))
 
 
 TALE: Final = Tale()
@@ -103,7 +107,7 @@ def scene_at(second: float) -> Scene:
     return scene.carried_by(COPPER.name) if _within(second, TALE.moved) else scene
 
 
-def _within(second: float, stretch: tuple[float, float]) -> bool:
+def _within(second: float, stretch: Stretch) -> bool:
     return stretch[0] <= second < stretch[1]
 
 
@@ -115,24 +119,23 @@ def busy(hour: float) -> float:
 
 def events(span: Span) -> list[Event]:
     """Return what happened in the month, as a daemon would have told it."""
-    start = span.start_unix_ns
 
-    def bounds(second: float, before_s: float, after_s: float) -> Bounds:
-        ns = start + round(second * NS_PER_S)
-        return Bounds(ns, ns - round(before_s * NS_PER_S), ns + round(after_s * NS_PER_S))
+    def seen(second: float, width_s: float) -> Bounds:
+        ns = span.start_unix_ns + round(second * NS_PER_S)
+        return Bounds(ns, ns - round(width_s * NS_PER_S), ns)
 
-    def event(kind: EventKind, uplink: str | None, stretch: tuple[float, float], width_s: float) -> Event:
-        begin, end = bounds(stretch[0], width_s, 0), bounds(stretch[1], min(width_s, 0.2), 0)
-        name = f"{kind}-{uplink or 'site'}-generated"
-        return Event(name, SITE, kind, uplink, begin, end, detail={"generated": True})
+    def event(kind: EventKind, uplink: str | None, stretch: Stretch, width_s: float) -> Event:
+        start, end = seen(stretch[0], width_s), seen(stretch[1], min(width_s, 0.2))
+        return Event(f"{kind}-{uplink or 'site'}-generated", SITE, kind, uplink, start, end, detail={"generated": True})
 
-    cut, gone, back = TALE.outage[0], TALE.moved[0], TALE.moved[1]
-    failover = event(EventKind.FAILOVER, None, (cut, gone), 0.2)
-    failback = event(EventKind.FAILBACK, None, (back, back + 0.4), 0.2)
+    cut_off, back = (TALE.outage[0], TALE.moved[0]), (TALE.moved[1], TALE.moved[1] + 0.4)
+    outage = event(EventKind.OUTAGE, FIBRE.name, TALE.outage, 0.8)
+    failover, failback = event(EventKind.FAILOVER, None, cut_off, 0.2), event(EventKind.FAILBACK, None, back, 0.2)
+    fibre, copper, cut_off_s = FIBRE.name, COPPER.name, round(cut_off[1] - cut_off[0], 1)
     return [
-        replace(event(EventKind.OUTAGE, FIBRE.name, TALE.outage, 0.8), domain=Domain.ACCESS_LINE),
-        replace(failover, from_uplink=FIBRE.name, to_uplink=COPPER.name, interruption_s=round(gone - cut, 1)),
-        replace(failback, from_uplink=COPPER.name, to_uplink=FIBRE.name, interruption_s=0.4),
+        replace(outage, domain=Domain.ACCESS_LINE),
+        replace(failover, from_uplink=fibre, to_uplink=copper, interruption_s=cut_off_s),
+        replace(failback, from_uplink=copper, to_uplink=fibre, interruption_s=0.4),
         event(EventKind.IMPAIRMENT, FIBRE.name, TALE.impaired, 1.0),
         event(EventKind.UNOBSERVED, None, TALE.unobserved, 0),
     ]
@@ -152,16 +155,14 @@ def samples(begin_s: int, end_s: int, span: Span, zone: tzinfo, chance: Chance) 
         for line in LINES:
             for series, far in _series(line).items():
                 delay_s = fate(scene, line.source, chance)
-                yield _sample(
-                    series, sent_unix_ns, None if delay_s is None else delay_s * far + 0.004 * load * chance()
-                )
+                queue_s = _BUSY_QUEUE_S * load * chance()
+                yield _sample(series, sent_unix_ns, None if delay_s is None else delay_s * far + queue_s)
 
 
 def _sample(series: Series, sent_unix_ns: int, delay_s: float | None) -> Sample:
-    if delay_s is None:
-        return Sample(series, sent_unix_ns, sent_unix_ns, sent_unix_ns + TIMEOUT_NS, Outcome.LOST)
-    rtt_ns = round(delay_s * NS_PER_S)
-    return Sample(series, sent_unix_ns, sent_unix_ns, sent_unix_ns + rtt_ns, Outcome.ANSWERED, rtt_ns)
+    waited_ns = TIMEOUT_NS if delay_s is None else round(delay_s * NS_PER_S)
+    outcome, rtt_ns = (Outcome.LOST, None) if delay_s is None else (Outcome.ANSWERED, waited_ns)
+    return Sample(series, sent_unix_ns, sent_unix_ns, sent_unix_ns + waited_ns, outcome, rtt_ns)
 
 
 def pieces(length_s: int) -> Iterator[tuple[int, int]]:
@@ -172,10 +173,13 @@ def pieces(length_s: int) -> Iterator[tuple[int, int]]:
             yield begin_s, end_s
 
 
-async def generate(path: Path, year: int, month: int, zone: tzinfo) -> None:
-    """Write the month into a record at *path*. The same month is the same record, however often it is written."""
-    span = month_span(year, month, zone)
-    chance = random.Random(f"{year}-{month}").random  # noqa: S311 - a demonstration, not a secret
+async def generate(path: Path, span: Span, zone: tzinfo) -> None:
+    """Write the month *span* into a new record at *path*; the same month comes out the same each time.
+
+    Raises:
+        HistoryError: It cannot be written.
+    """
+    chance = random.Random(span.start_unix_ns).random  # noqa: S311 - a demonstration, not a secret
     clock = _MovedClock(span.start_unix_ns)
     # The clock is moved by hand, a piece at a time; the keeper's own timer, which is real, must stay out of it.
     keeper = SqliteKeeper(path, SITE, clock, tell_trouble=lambda _sentence: None, flush_every_s=_PIECE_S)

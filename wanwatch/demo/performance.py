@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Coroutine
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Final
@@ -23,7 +24,7 @@ from wanwatch.demo import configuration, reports
 from wanwatch.demo.comparison import compare
 from wanwatch.demo.office import LINES, QUIET
 from wanwatch.demo.roads import Roads
-from wanwatch.demo.servers import Place, free_place, serving
+from wanwatch.demo.servers import Place, Places, free_place, serving
 from wanwatch.demo.stage import Stage
 from wanwatch.demo.story import STORY, TRUTHS
 from wanwatch.demo.terminal import Terminal, Tone, comparison_table
@@ -31,7 +32,7 @@ from wanwatch.store import SqliteRecord
 
 DONE: Final = 0
 DOES_NOT_AGREE: Final = 1
-STOPPED_EARLY: Final = 3
+STOPPED_EARLY: Final = 3  # could not measure
 _PAGES: Final = Place("127.0.0.1", 9470)
 _FALLBACK_COLUMNS: Final = 100
 
@@ -53,49 +54,65 @@ def play(folder: Path, *, once: bool, history: bool) -> int:
         history: Also report on a generated month.
 
     Returns:
-        0 if the daemon told what the story did, 1 if it did not, 3 if it was stopped before the story's end.
+        0 if the daemon told what the story did, 1 if it did not, 3 if it was stopped before it could say.
 
     Raises:
         DemoError: The folder cannot be written to.
         WanwatchError: Another daemon has the record there.
     """
     terminal = Terminal(sys.stdout, os.environ, shutil.get_terminal_size((_FALLBACK_COLUMNS, 0)).columns)
-    try:
-        (folder / "record").mkdir(parents=True, exist_ok=True)
-        return asyncio.run(_Performance(folder, terminal).run(once=once, history=history))
-    except OSError as error:
-        raise DemoError(folder, error) from error
+
+    async def perform() -> int:
+        return await _Performance(folder, terminal).run(once=once, history=history)
+
+    return asyncio.run(perform())
 
 
 class _Performance:
+    """One run of the demo; made inside the event loop that it runs in."""
+
     def __init__(self, folder: Path, terminal: Terminal) -> None:
         self._folder, self._terminal = folder, terminal
         self._roads = Roads(QUIET, random.random)
         self._stage = Stage(terminal, self._roads)
+        self._leave = asyncio.Event()
 
     async def run(self, *, once: bool, history: bool) -> int:
-        leave = asyncio.Event()
+        """Return the exit code."""
         for number in (signal.SIGINT, signal.SIGTERM):
-            asyncio.get_running_loop().add_signal_handler(number, leave.set)
+            asyncio.get_running_loop().add_signal_handler(number, self._leave.set)
         async with serving(self._roads) as places:
-            path = configuration.write(self._folder, places, str(free_place(_PAGES, socket.SOCK_STREAM)))
+            path = self._configure(places)
             config = load(path)
             daemon = Daemon(config, path=path, on_effect=self._stage.hear)
             self._introduce(path)
             await daemon.start()
             try:
-                if not await _unless(leave, self._stage.play(STORY)):
-                    self._terminal.line("stopped before the story's end: nothing to compare, no report")
-                    return STOPPED_EARLY
-                agrees = self._compare(config)
-                await self._report(path, history=history)
-                self._leave_word(daemon.address)
-                if not once:
-                    self._terminal.line("The daemon goes on watching. Ctrl-C ends it.")
-                    await leave.wait()
-                return DONE if agrees else DOES_NOT_AGREE
+                return await self._perform(config, path, daemon.address, once=once, history=history)
             finally:
                 await daemon.stop()
+
+    async def _perform(self, config: Config, path: Path, address: str, *, once: bool, history: bool) -> int:
+        if not await _unless(self._leave, self._stage.play(STORY)):
+            self._terminal.line("stopped before the story's end: nothing to compare, no report")
+            return STOPPED_EARLY
+        agrees = self._compare(config)
+        if not await self._report(path, history=history):
+            self._terminal.line("  stopped before it was written")
+            return STOPPED_EARLY
+        self._leave_word(address)
+        if not once:
+            self._terminal.line()
+            self._terminal.line("The daemon goes on watching. Ctrl-C ends it.")
+            await self._leave.wait()
+        return DONE if agrees else DOES_NOT_AGREE
+
+    def _configure(self, places: Places) -> Path:
+        try:
+            (self._folder / "record").mkdir(parents=True, exist_ok=True)
+            return configuration.write(self._folder, places, str(free_place(_PAGES, socket.SOCK_STREAM)))
+        except OSError as error:
+            raise DemoError(self._folder, error) from error
 
     def _introduce(self, path: Path) -> None:
         say, faint = self._terminal.line, Tone.FAINT
@@ -105,8 +122,8 @@ class _Performance:
             say(f"  {line.name:<8}  leaves from {line.source}, is seen far away as {line.seen_as}")
         say("  traffic   goes where the office's gateway sends it: fibre, while it works")
         say()
-        say("The office and its lines are simulated on this machine's loopback. The daemon, its probes and its")
-        say("record are real. This is the configuration that is used:")
+        say("The office and its lines are simulated on this machine's loopback addresses;")
+        say("the daemon, its probes and its record are real, and run with this configuration:")
         say(f"  {path}")
         say()
         say(self._terminal.paint(f"{'second':>6}  {'who':<8}  what happens, and what wanwatch makes of it", faint))
@@ -128,19 +145,23 @@ class _Performance:
             self._terminal.line(f"  {self._terminal.paint(line, Tone.BAD if row.fault else Tone.PLAIN)}")
         return agrees
 
-    async def _report(self, path: Path, *, history: bool) -> None:
-        """Write the reports in a process of their own, which leaves Ctrl-C to this one."""
+    async def _report(self, path: Path, *, history: bool) -> bool:
+        """Write the reports in a process of their own; False if that was ended, as Ctrl-C in a terminal does."""
         told = [("Report of this month", reports.of_story)]
         if history:
             told.append(("Report of a generated month, in which nothing is real", reports.of_generated_month))
         loop = asyncio.get_running_loop()
-        with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_IGN)) as pool:
+        with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_DFL)) as pool:
             for title, make in told:
-                files = await loop.run_in_executor(pool, make, path, self._folder, time.time_ns())
                 self._terminal.line()
                 self._terminal.line(self._terminal.paint(title, Tone.STRONG))
+                try:
+                    files = await loop.run_in_executor(pool, make, path, self._folder, time.time_ns())
+                except BrokenProcessPool:
+                    return False
                 for file in files:
                     self._terminal.line(f"  {file}")
+        return True
 
     def _leave_word(self, address: str) -> None:
         self._terminal.line()

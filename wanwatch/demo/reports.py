@@ -3,11 +3,12 @@
 import asyncio
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 
 from wanwatch.config import load
 from wanwatch.config.plan import store_path
-from wanwatch.core.account.calendar import local_time
+from wanwatch.core.account.calendar import local_time, month_span
 from wanwatch.core.model import NS_PER_S
 from wanwatch.demo import history
 from wanwatch.report import Subject, TargetPlan, report_command, subject_of
@@ -32,16 +33,17 @@ def of_story(config_path: Path, folder: Path, now_unix_ns: int) -> list[Path]:
 
 
 def of_generated_month(config_path: Path, folder: Path, now_unix_ns: int) -> list[Path]:
-    """Generate the month before the running one, with a record of its own, and report on it; returns the files."""
+    """Generate the month before the running one and report on it; returns the files. Its record is not kept."""
     subject = _generated(subject_of(load(config_path), history.NOTE))
     today = local_time(now_unix_ns, subject.zone)
     year, month = (today.year, today.month - 1) if today.month > 1 else (today.year - 1, _LAST_MONTH)
-    path = folder / f"generated-{year}-{month:02d}.sqlite"
-    asyncio.run(history.generate(path, year, month, subject.zone))
-    files = [path.with_suffix(f".{form}") for form in FORMS]
-    with SqliteRecord(path) as record:
-        for form, file in zip(FORMS, files, strict=True):
-            write_report(record, subject, year=year, month=month, now_unix_ns=now_unix_ns, form=form, out=file)
+    files = [folder / f"generated-{year}-{month:02d}.{form}" for form in FORMS]
+    with TemporaryDirectory(prefix="wanwatch-generated-") as scratch:
+        path = Path(scratch) / "record.sqlite"
+        asyncio.run(history.generate(path, month_span(year, month, subject.zone), subject.zone))
+        with SqliteRecord(path) as record:
+            for form, file in zip(FORMS, files, strict=True):
+                write_report(record, subject, year=year, month=month, now_unix_ns=now_unix_ns, form=form, out=file)
     return files
 
 

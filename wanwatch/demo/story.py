@@ -52,7 +52,7 @@ def _as_it_was(scene: Scene) -> Scene:
 
 def _fibre_is_bent(scene: Scene) -> Scene:
     usual = FIBRE.usual
-    bent = replace(usual, delay_s=usual.delay_s + 0.028, spread_s=0.015, loss_ratio=0.25)
+    bent = replace(usual, delay_s=usual.delay_s + 0.028, spread_s=0.015, loss_ratio=0.3)
     return scene.with_line(FIBRE.name, bent)
 
 
@@ -70,7 +70,7 @@ def _traffic_takes(line: str | None) -> Change:
 
 STORY: Final = (
     Step("open", 0.0, "Harbour Lane opens: traffic on fibre, copper behind it.", _as_it_was),
-    Step("bent", 14.0, "A cabinet door bends the fibre: 1 packet in 4 is lost.", _fibre_is_bent),
+    Step("bent", 14.0, "A cabinet door bends the fibre: it loses 3 packets in 10.", _fibre_is_bent),
     Step("eased", 30.0, "The door is eased; the fibre is well again.", _fibre_is_well),
     Step("cut", 46.0, "A digger cuts the fibre. All traffic still goes into it.", _fibre_is_cut),
     Step("moved", 51.0, "The gateway has noticed: it moves traffic to copper.", _traffic_takes(COPPER.name)),

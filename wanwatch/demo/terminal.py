@@ -89,7 +89,8 @@ class Terminal:
             return  # a line that wraps cannot be taken back
         painted = [self.paint(word, STATE_TONES[state]) for word, state in zip(words, states.values(), strict=True)]
         told = "   ".join([*painted, carrying])
-        self._out.write(f"{self._erase()}{at_s:6.1f}  {self.paint('now', Tone.FAINT):<8}       {told}")
+        label = self.paint(f"{'now':<8}", Tone.FAINT)
+        self._out.write(f"{self._erase()}{at_s:6.1f}  {label}  {told}")
         self._out.flush()
 
     def clear_status(self) -> None:
