@@ -1,5 +1,7 @@
 """Metrics: counted once, labelled from the configuration only, and readable by Prometheus' own parser."""
 
+from dataclasses import replace
+
 from prometheus_client import generate_latest
 from prometheus_client.openmetrics import exposition as openmetrics
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as parse_openmetrics
@@ -84,6 +86,22 @@ def test_a_switch_told_twice_is_counted_once() -> None:
     labels = {"kind": "failover", "from": "fibre", "to": "copper"}
     assert value(metrics, "wanwatch_switches_total", **labels) == 1
     assert value(metrics, "wanwatch_interruption_seconds_sum") == 4.2
+
+
+def test_an_interruption_is_measured_once_for_a_blackout_and_its_restoration() -> None:
+    """Both events carry the same interruption; it may become known only when the event is told again."""
+    metrics = make()
+    blackout = Event("b", "harbour-lane", EventKind.BLACKOUT, None, Bounds(1, 1, 1), from_uplink="fibre")
+    restoration = Event("r", "harbour-lane", EventKind.RESTORATION, None, Bounds(2, 2, 2), to_uplink="fibre")
+    for event in (
+        blackout,
+        replace(blackout, interruption_s=9.0),
+        restoration,
+        replace(restoration, interruption_s=9.0),
+    ):
+        metrics.event(event)
+    assert value(metrics, "wanwatch_interruption_seconds_count") == 1
+    assert value(metrics, "wanwatch_switches_total", kind="blackout", **{"from": "fibre", "to": "none"}) == 1
 
 
 def test_time_is_added_to_the_state_that_holds() -> None:

@@ -104,7 +104,8 @@ class Metrics:
         self._children: dict[Series, _SeriesMetrics] = {}
         self._states: dict[str, State] = {}
         self._down_domain: dict[str, str] = {}
-        self._told: set[str] = set()
+        self._counted: set[str] = set()
+        self._measured: set[str] = set()
         self._ticked_ns: int | None = None
 
     def follow(self, uplinks: tuple[str, ...]) -> None:
@@ -145,17 +146,21 @@ class Metrics:
                 self._carrying.labels(self._site, name).set(name == changed.uplink)
 
     def event(self, event: Event) -> None:
-        """Count an event that has been kept. A switch is counted once, however often it is told again."""
+        """Count an event that has been kept. A switch and its interruption are counted once, however often told."""
         if event.kind is EventKind.OUTAGE and event.uplink is not None:
             self._down_domain[event.uplink] = event.domain.value if event.domain and event.end is None else _NONE
-        if event.kind not in SWITCHES or event.id in self._told:
+        if event.kind not in SWITCHES:
             return
-        self._told.add(event.id)
-        self._switches.labels(
-            self._site, event.kind.value, event.from_uplink or _NONE, event.to_uplink or _NONE
-        ).inc()  # fmt: skip
-        if event.interruption_s is not None:
-            self._interruption.labels(self._site).observe(event.interruption_s)
+        if event.id not in self._counted:
+            self._counted.add(event.id)
+            self._switches.labels(
+                self._site, event.kind.value, event.from_uplink or _NONE, event.to_uplink or _NONE
+            ).inc()  # fmt: skip
+        # A blackout and its restoration carry one and the same interruption.
+        length_s = None if event.kind is EventKind.BLACKOUT else event.interruption_s
+        if length_s is not None and event.id not in self._measured:
+            self._measured.add(event.id)
+            self._interruption.labels(self._site).observe(length_s)
 
     def tick(self, now_ns: int) -> None:
         """Add the time since the last tick to the counters of time, by the states that hold now."""
