@@ -227,6 +227,8 @@ def test_a_minute_of_counts_that_an_outage_touches_is_left_out() -> None:
     """Without the sends' own instants nobody can tell which of them belong to the outage."""
     touched = event(EventKind.OUTAGE, "14 12:00:30", "14 12:02:00")
     assert small([9000, MARK_LOST], events=[touched], keep_raw=False).targets[0].asked == 0
+    beside = event(EventKind.OUTAGE, "14 12:01:00", "14 12:02:00")
+    assert small([9000, MARK_LOST], events=[beside], keep_raw=False).targets[0].asked == 2
 
 
 def test_mean_and_maximum_are_those_of_answered_probes() -> None:

@@ -96,3 +96,15 @@ def test_a_needless_failover_asks_for_a_look_at_the_gateway() -> None:
     day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
     found = to_do(build_month(FakeRecord(SITE, [needless], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
     assert found == ["Check what makes the gateway switch: traffic left a line that was up once."]
+
+
+def test_the_silence_of_a_blackout_is_counted_once() -> None:
+    """Its restoration tells the same silence again."""
+    away = event(EventKind.FAILOVER, "14 11:00:00", "14 11:00:05", None, way=("fibre", "copper"), interruption_s=5.0)
+    dark = event(EventKind.BLACKOUT, "14 12:00:00", "14 12:01:00", None, way=("copper", None), interruption_s=60.0)
+    back = event(EventKind.RESTORATION, "14 12:01:00", "14 12:01:00", None, way=(None, "fibre"), interruption_s=60.0)
+    day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
+    found = happened(build_month(FakeRecord(SITE, [away, dark, back], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
+    assert found[-1] == (
+        "Traffic moved to another line once; people were cut off for 1 min 5 s in all, 1 min at the longest."
+    )
