@@ -55,7 +55,7 @@ def test_the_status_line_is_overwritten_by_what_follows() -> None:
     terminal.status(1.0, {"fibre": State.UP, "copper": State.DOWN}, "traffic takes fibre")
     status = out.getvalue()
     terminal.line("next")
-    assert "fibre up   copper down   traffic takes fibre" in status
+    assert status == f"\r{ESCAPE}[K   1.0  now       fibre up   copper down   traffic takes fibre"
     assert "\n" not in status
     assert out.getvalue().removeprefix(status) == f"\r{ESCAPE}[Knext\n"
 

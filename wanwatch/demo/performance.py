@@ -98,7 +98,7 @@ class _Performance:
             return STOPPED_EARLY
         agrees = self._compare(config)
         if not await self._report(path, history=history):
-            self._terminal.line("  stopped before it was written")
+            self._terminal.line("  not written: the process that makes it has ended")
             return STOPPED_EARLY
         self._leave_word(address)
         if not once:
@@ -133,13 +133,13 @@ class _Performance:
         instants = self._stage.instants
         played = Span(min(instants.values()), max(instants.values()))
         with SqliteRecord(store_path(config)) as record:
-            rows = compare(TRUTHS, instants, record.events(config.site.name, played))
+            told = record.events(config.site.name, played)
+        # What began before is the rest of an earlier performance, perhaps one that was stopped in its middle.
+        ours = [event for event in told if event.start.estimate_unix_ns >= played.start_unix_ns]
+        rows = compare(TRUTHS, instants, ours)
         agrees = not any(row.fault for row in rows)
         head, *lines = comparison_table(rows)
-        self._terminal.line()
-        self._terminal.line(
-            self._terminal.paint("What happened, and how far off what wanwatch recorded is", Tone.STRONG)
-        )
+        self._terminal.heading("What happened, and how far off what wanwatch recorded is")
         self._terminal.line(f"  {self._terminal.paint(head, Tone.FAINT)}")
         for line, row in zip(lines, rows, strict=True):
             self._terminal.line(f"  {self._terminal.paint(line, Tone.BAD if row.fault else Tone.PLAIN)}")
@@ -153,8 +153,7 @@ class _Performance:
         loop = asyncio.get_running_loop()
         with ProcessPoolExecutor(1, get_context("spawn"), signal.signal, (signal.SIGINT, signal.SIG_DFL)) as pool:
             for title, make in told:
-                self._terminal.line()
-                self._terminal.line(self._terminal.paint(title, Tone.STRONG))
+                self._terminal.heading(title)
                 try:
                     files = await loop.run_in_executor(pool, make, path, self._folder, time.time_ns())
                 except BrokenProcessPool:
@@ -164,8 +163,7 @@ class _Performance:
         return True
 
     def _leave_word(self, address: str) -> None:
-        self._terminal.line()
-        self._terminal.line(self._terminal.paint("The daemon's own pages", Tone.STRONG))
+        self._terminal.heading("The daemon's own pages")
         self._terminal.line(f"  status   {address}/health")
         self._terminal.line(f"  metrics  {address}/metrics")
 

@@ -71,6 +71,11 @@ class Terminal:
         self._out.write(f"{self._erase()}{text}\n")
         self._out.flush()
 
+    def heading(self, text: str) -> None:
+        """Print what stands above the lines that follow."""
+        self.line()
+        self.line(self.paint(text, Tone.STRONG))
+
     def say(self, at_s: float, speaker: Speaker, text: str, tone: Tone | None = None) -> None:
         """Print what *speaker* says at second *at_s*, folded to the width."""
         head = f"{at_s:6.1f}  {self.paint(f'{speaker.name:<8}', speaker.tone)}  "
