@@ -6,10 +6,11 @@ import pytest
 
 from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, reported
 from tests.fakes.record import FakeRecord
-from wanwatch.core.model import EventKind, Span
+from wanwatch.core.model import Domain, EventKind, Span
 from wanwatch.report.month import build_month
 from wanwatch.report.story import happened, headline, to_do
 from wanwatch.report.subject import Subject
+from wanwatch.report.words import PLACE, WHERE
 
 AFTER = PERIOD.end_unix_ns
 NO_CONTRACT = replace(SUBJECT, uplinks=tuple(replace(plan, contract=None) for plan in SUBJECT.uplinks))
@@ -28,7 +29,7 @@ def only(number: int) -> Subject:
     [
         (SUBJECT, AFTER, "<bdi>fibre</bdi> broke its contract."),
         (only(1), AFTER, "Every line kept its contract."),
-        (only(3), AFTER, "No breach is proved; <bdi>fibre</bdi> cannot be decided yet."),
+        (only(3), AFTER, "No breach is proved; <bdi>fibre</bdi> remains undecided."),
         (only(0), at("12 12:00:00"), "No breach is proved so far; <bdi>fibre</bdi> cannot be decided yet."),
         (NO_CONTRACT, AFTER, "No contract is on file. This is what the lines did."),
     ],
@@ -50,7 +51,7 @@ def test_what_happened_is_told_line_by_line() -> None:
     assert happened(reported()) == [
         (
             "<bdi>fibre</bdi> was down 4 times, for 56 min 12 s in all; "
-            "the longest began on Tue 13 Oct at 14:03, at the access line."
+            "the longest began on Tue 13 Oct at 14:03, on the access line."
         ),
         "<bdi>fibre</bdi> worked badly (impaired) for 2 h 10 min.",
         "<bdi>fibre</bdi> went unobserved for 47 min.",
@@ -108,3 +109,18 @@ def test_the_silence_of_a_blackout_is_counted_once() -> None:
     assert found[-1] == (
         "Traffic moved to another line once; people were cut off for 1 min 5 s in all, 1 min at the longest."
     )
+
+
+def test_a_single_outage_is_not_the_longest_of_several() -> None:
+    """One is one; and where it broke is said as people say it."""
+    once = event(EventKind.OUTAGE, "14 11:00:00", "14 11:05:00", domain=Domain.OUR_SIDE)
+    day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
+    found = happened(build_month(FakeRecord(SITE, [once], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
+    assert found[0] == (
+        "<bdi>fibre</bdi> was down once, for 5 min in all; it began on Wed 14 Oct at 12:00, on your own side."
+    )
+
+
+def test_every_domain_can_be_said() -> None:
+    """In a table and in a sentence."""
+    assert WHERE.keys() == PLACE.keys() == set(Domain)

@@ -14,7 +14,7 @@ from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
-from wanwatch.report.words import WHERE, duration, limit_value, moment
+from wanwatch.report.words import PLACE, duration, limit_value, moment
 
 _TALLIES: Final = {1: "once", 2: "twice"}
 
@@ -41,7 +41,8 @@ def headline(report: MonthReport) -> Markup:
     said = _names(u.name for u in report.uplinks if u.verdict is verdict)
     if verdict is Verdict.BREACHED:
         return _say("{} broke its contract.", said)
-    return _say("No breach is proved{}; {} cannot be decided yet.", so_far, said)
+    ending = "cannot be decided yet" if report.running else "remains undecided"
+    return _say("No breach is proved{}; {} {}.", so_far, said, ending)
 
 
 def happened(report: MonthReport) -> list[Markup]:
@@ -92,12 +93,13 @@ def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         return
     outages = [event for event in uplink.outages if event_span(event, report.now_unix_ns).length_ns]
     if outages:
-        text = "{} was down {}, for {} in all; the longest began on {}{}."
+        text = "{} was down {}, for {} in all; {} began on {}{}."
         longest = max(outages, key=lambda event: event_span(event, report.now_unix_ns).length_ns)
-        where = _say(", at {}", WHERE[longest.domain]) if longest.domain else Markup("")
+        where = f", {PLACE[longest.domain]}" if longest.domain else ""
+        which = "it" if len(outages) == 1 else "the longest"
         begun = moment(longest.start.estimate_unix_ns, report.zone)
         down = duration(uplink.times.down_ns)
-        yield _say(text, name(uplink.name), tally(len(outages)), down, begun, where)
+        yield _say(text, name(uplink.name), tally(len(outages)), down, which, begun, where)
     else:
         yield _say("{} was never seen down.", name(uplink.name))
     if uplink.times.impaired_ns:

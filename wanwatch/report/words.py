@@ -30,6 +30,17 @@ WHERE: Final[Mapping[Domain, str]] = {
     Domain.FAR_END: "the far end",
     Domain.NAMES: "names",
 }
+"""Where it broke, as a table names it."""
+
+PLACE: Final[Mapping[Domain, str]] = {
+    Domain.OUR_SIDE: "on your own side",
+    Domain.GATEWAY: "at the gateway",
+    Domain.ACCESS_LINE: "on the access line",
+    Domain.PROVIDER: "in the provider's network",
+    Domain.FAR_END: "at the far end",
+    Domain.NAMES: "with names",
+}
+"""Where it broke, as a sentence says it."""
 
 
 def duration(length_ns: Fraction | int) -> str:
