@@ -84,7 +84,7 @@ provider isp1 198.51.100 2001:db8:1 $M:02:01; customer gw fibre0 198.51.100 2001
 provider isp2 203.0.113 2001:db8:2 $M:03:01; customer gw copper0 203.0.113 2001:db8:2 $M:03:02
 addresses pc lan0 10.20.0.10/24 10.20.0.11/24 10.20.0.12/24 2001:db8:1::11/64 2001:db8:2::12/64
 addresses gw lan0 10.20.0.1/24 2001:db8:1::1/64 2001:db8:2::1/64
-ip -n pc route add default via 10.20.0.1; ip -n pc -6 route add default via 2001:db8:1::1
+ip -n pc route add default via 10.20.0.1; ip -n pc -6 route add default via 2001:db8:1::1 src 2001:db8:1::11
 ip -n gw route add default via 198.51.100.1
 ip -n gw route add default via 198.51.100.1 table 101; ip -n gw -6 route add default via 2001:db8:1:ff::1 table 101
 ip -n gw route add default via 203.0.113.1 table 102; ip -n gw -6 route add default via 2001:db8:2:ff::1 table 102

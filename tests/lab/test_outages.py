@@ -12,7 +12,7 @@ from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
-SETTLED_S = 3.0
+SETTLED_S = 2.0
 """How long the lines are left alone before something happens to them."""
 
 
@@ -51,6 +51,7 @@ def one_gateway_for_both(lab: Lab) -> Mapping[str, Truth]:
     """The gateway hangs: it keeps its cable's carrier, and answers nobody."""
     marks = _cut_and_mend(lab, line=LAN)
     lab.watch.expect("outage", COPPER, ended=True, within_s=15)
+    lab.watch.expect("restoration")
     return marks
 
 
@@ -138,8 +139,11 @@ def test_a_cut_of_the_way_back_is_an_outage(outcome: Outcome) -> None:
 
 @tells(OVER_IPV6)
 def test_an_outage_is_seen_over_ipv6_as_over_ipv4(outcome: Outcome) -> None:
-    """Pins and echo work the same in both families."""
-    assert_bounds_hold(outcome.one("outage"), outcome.marks["cut"], outcome.marks["mended"])
+    """Pins, echo and the timing of interruptions work the same in both families."""
+    outage = outcome.one("outage")
+    assert_bounds_hold(outage, outcome.marks["cut"], outcome.marks["mended"])
+    cut_off_s = outcome.marks["mended"].unix_s - outcome.marks["cut"].unix_s
+    assert outage["interruption_s"] == pytest.approx(cut_off_s, abs=0.25)
 
 
 @tells(GATEWAY)
@@ -149,6 +153,16 @@ def test_a_dead_gateway_takes_both_lines_down_and_is_blamed(outcome: Outcome) ->
         outage = outcome.one("outage", line)
         assert outage["domain"] == "gateway"
         assert_bounds_hold(outage, outcome.marks["cut"], outcome.marks["mended"], line)
+
+
+@tells(GATEWAY)
+def test_a_dead_gateway_is_a_blackout_for_people(outcome: Outcome) -> None:
+    """Nothing carries while it hangs; the interruption is as long as it hung."""
+    blackout, restoration = outcome.one("blackout"), outcome.one("restoration")
+    hung_s = outcome.marks["mended"].unix_s - outcome.marks["cut"].unix_s
+    assert (blackout["from"], blackout["to"], restoration["from"], restoration["to"]) == (FIBRE, None, None, FIBRE)
+    assert restoration["interruption_s"] == pytest.approx(hung_s, abs=0.25)
+    assert not outcome.of("failover", "failback", "needless-failover", "stuck-failover")
 
 
 @tells(THIRD_LOST)

@@ -45,7 +45,7 @@ def watched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watch]:
 def _ask(office: Office, query: str) -> set[str]:
     """The values that Prometheus has for a query."""
     url = f"http://127.0.0.1:9090/api/v1/query?{urllib.parse.urlencode({'query': query})}"
-    answer = office.world.run("pc", "curl", "-s", "-m", "2", url)
+    answer = office.world.run("pc", "curl", "-sf", "-m", "2", url)
     if answer.returncode:
         return set()
     return {series["value"][1] for series in json.loads(answer.stdout)["data"]["result"]}

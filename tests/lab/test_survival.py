@@ -19,7 +19,7 @@ pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
 STEPPED: tuple[str, ...] = (str(Path(__file__).with_name("stepped_daemon.py")),)
 STEP_S = 3600
-SETTLED_S = 3.0
+SETTLED_S = 2.0
 
 
 def killed_while_the_line_is_down(lab: Lab) -> Mapping[str, Truth]:

@@ -13,8 +13,8 @@ from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
-SETTLED_S = 4.0
-"""How long the lines are left alone before something happens: long enough to know which of them carries."""
+SETTLED_S = 2.0
+"""How long the lines are left alone before something happens to them."""
 GATEWAY_TAKES_S = 3.0
 CLOSE_S = 0.25
 

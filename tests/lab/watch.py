@@ -91,12 +91,17 @@ class Watch:
         return self.office.folder / "daemon.log"
 
     def start(self, *, until_up: bool = True) -> None:
-        """Start it, and wait until it answers, and sees every line up unless told not to wait for that."""
+        """Start it, and wait until it answers; and, unless told not to, until it knows all of a quiet day.
+
+        That is: every line is up, and which of them carries.
+        """
         self._process = self.office.world.spawn(
             "pc", PYTHON, *self._program, str(self.file), log=self.log, env=environment()
         )
-        unwanted = {"down", "unobserved", "unknown"} if until_up else {"unknown"}
-        self.until(lambda: unwanted.isdisjoint(self.states().values()), "word of the lines", 45)
+        self.until(lambda: bool(self.health()), "word from the daemon", 20)
+        if until_up:
+            self.until(lambda: set(self.states().values()) == {"up"}, "two lines up", 45)
+            self.until(lambda: self.health()["carrying"]["known"] is True, "uplink known to carry", 20)
 
     def stop(self) -> None:
         """Stop it as a service manager does."""
@@ -109,12 +114,14 @@ class Watch:
         self.process.signal(signal.SIGKILL)
         self.process.wait()
 
+    def health(self) -> Told:
+        """What /health says; empty while nothing answers."""
+        answer = self.office.world.run("pc", "curl", "-sf", "-m", "2", "http://127.0.0.1:9470/health")
+        return {} if answer.returncode else dict(json.loads(answer.stdout))
+
     def states(self) -> dict[str, str]:
-        """Each line's state, as /health says; `unknown` while nothing answers."""
-        answer = self.office.world.run("pc", "curl", "-s", "-m", "2", "http://127.0.0.1:9470/health")
-        if answer.returncode:
-            return {"": "unknown"}
-        return {uplink["name"]: uplink["state"] for uplink in json.loads(answer.stdout)["uplinks"]} or {"": "unknown"}
+        """Each line's state, as /health says."""
+        return {uplink["name"]: uplink["state"] for uplink in self.health().get("uplinks", [])}
 
     def events(self, kind: str | None = None, uplink: str | None = None) -> list[Told]:
         """What the record holds at this moment, of a kind and of an uplink."""
