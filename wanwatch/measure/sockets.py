@@ -49,8 +49,9 @@ _NOT_SENT: Final[Mapping[int, Cause]] = {
 
 def not_sent_cause(error: OSError, pin: Pin) -> Cause:
     """Return why a socket with this *pin* could not be made, or could not send."""
-    if error.errno == errno.EINVAL and pin.sources:
-        return Cause.NO_ADDRESS  # so says Linux when the address that a socket is bound to has gone
+    # A socket whose address has gone gets EINVAL or ENETUNREACH, by the kernel's age.
+    if pin.sources and not any(is_own(source) for source in pin.sources):
+        return Cause.NO_ADDRESS
     return _NOT_SENT.get(error.errno or 0, Cause.ERROR)
 
 
