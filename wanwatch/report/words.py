@@ -45,6 +45,8 @@ PLACE: Final[Mapping[Domain, str]] = {
 
 def duration(length_ns: Fraction | int) -> str:
     """Say a length of time in two units at most: `0.4 s`, `12.5 s`, `3 min 5 s`, `2 h 7 min`, `3 d 4 h`."""
+    if length_ns < 0:  # a clock that was stepped back
+        return f"-{duration(-length_ns)}"
     seconds = float(length_ns) / NS_PER_S
     if seconds == 0:
         return "none"

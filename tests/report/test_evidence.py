@@ -1,0 +1,68 @@
+"""The facts stored with an event, as lines that a provider's help desk can read."""
+
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from tests.fakes.month import LADDER, event
+from wanwatch.core.model import EventKind, Json
+from wanwatch.report.evidence import evidence
+
+LONDON = ZoneInfo("Europe/London")
+
+
+def lines(**detail: Json) -> list[str]:
+    return evidence(event(EventKind.OUTAGE, "13 13:03:20", None, detail=detail), LONDON)
+
+
+def test_the_ladder_is_told_rung_by_rung() -> None:
+    """Nearest first; what fell silent says when it last answered, by the site's clocks."""
+    assert lines(ladder=LADDER) == [
+        "interface answered",
+        "gateway answered",
+        "first hop silent after 14:03:19.3",
+        "resolver silent after 14:03:12.0",
+        "far targets silent after 14:03:19.2",
+    ]
+
+
+def test_a_rung_that_said_nothing_is_not_called_silent() -> None:
+    """No evidence is not evidence of silence."""
+    rung: Json = {"rung": "first-hop", "said": "unknown", "last_answered": None, "last_silent": None}
+    assert lines(ladder=[rung]) == ["first hop not known"]
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("loss_ratio", 0.08, "loss: 8.0%"),
+        ("p95_s", 0.0112, "p95: 11.2 ms"),
+        ("step_s", 7200, "step: 2 h"),
+        ("step_s", -3.0, "step: -3.0 s"),
+        ("because", ["loss", "delay"], "because: loss, delay"),
+        ("because", [], "because: none"),
+        ("watched", False, "watched: no"),
+        ("usual_s", None, "usual: not known"),
+        ("switches", 7, "switches: 7"),
+        ("mean_rate", 1234.5678, "mean rate: 1234.57"),
+        ("cause", "down", "cause: down"),
+    ],
+)
+def test_a_fact_is_told_in_the_unit_that_its_key_names(key: str, value: Json, said: str) -> None:
+    """A ratio in percent, seconds as a length of time, everything else as it stands."""
+    assert lines(**{key: value}) == [said]
+
+
+def test_facts_within_facts_are_told_one_a_line() -> None:
+    """Whatever a later kind of event may store."""
+    assert lines(seen={"fibre": "192.0.2.1", "copper": None}) == [
+        "seen, fibre: 192.0.2.1",
+        "seen, copper: not known",
+    ]
+    assert lines(rows=[{"a_s": 2, "b": True}]) == ["a 2.0 s, b yes"]
+
+
+def test_an_instant_that_cannot_be_read_is_shown_as_it_stands() -> None:
+    """A record of another version is no reason to make no report."""
+    rung: Json = {"rung": "gateway", "said": "silent", "last_answered": "yesterday"}
+    assert lines(ladder=[rung]) == ["gateway silent after yesterday"]
