@@ -12,7 +12,7 @@ MS = 1_000_000
 S = 1000 * MS
 OUTAGE = Truth(EventKind.OUTAGE, "fibre", "cut", "spliced")
 FAILOVER = Truth(EventKind.FAILOVER, None, "cut", "moved", cut_off="cut")
-INSTANTS = {"cut": 46 * S, "moved": 51 * S, "spliced": 64 * S}
+INSTANTS = {"open": 0, "cut": 46 * S, "moved": 51 * S, "spliced": 64 * S}
 
 
 def around(ns: int, early_ms: int = 100, late_ms: int = 0) -> Bounds:
@@ -56,6 +56,12 @@ def test_an_invention_is_a_fault_and_a_word_about_ourselves_is_not() -> None:
     ours = replace(TOLD_OUTAGE, id="unobserved", kind=EventKind.UNOBSERVED)
     rows = compare([OUTAGE], INSTANTS, [again, TOLD_OUTAGE, ours])
     assert [row.fault for row in rows] == ["", "told, but it did not happen"]
+
+
+def test_what_may_have_begun_before_the_story_is_not_judged() -> None:
+    """A performance in the same folder may have been stopped in its outage; that one ends in this one's first second."""
+    rest = replace(TOLD_OUTAGE, id="outage-before", start=around(50 * MS), end=around(200 * MS))
+    assert [row.fault for row in compare([OUTAGE], INSTANTS, [rest, TOLD_OUTAGE])] == [""]
 
 
 @pytest.mark.parametrize(

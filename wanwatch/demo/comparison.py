@@ -50,7 +50,10 @@ def compare(truths: Sequence[Truth], instants: Mapping[str, int], events: Iterab
         instants: When each step of the story really happened (Unix nanoseconds), by name.
         events: What the daemon told of that time.
     """
-    left = [event for event in events if event.kind not in ABOUT_US]
+    # What may have begun before is the rest of an earlier performance, perhaps one that was stopped in its middle.
+    began_unix_ns = min(instants.values())
+    ours = [event for event in events if event.start.earliest_unix_ns >= began_unix_ns]
+    left = [event for event in ours if event.kind not in ABOUT_US]
     rows = []
     for truth in truths:
         event = _nearest(truth, instants, left)

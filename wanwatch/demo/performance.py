@@ -133,10 +133,7 @@ class _Performance:
         instants = self._stage.instants
         played = Span(min(instants.values()), max(instants.values()))
         with SqliteRecord(store_path(config)) as record:
-            told = record.events(config.site.name, played)
-        # What began before is the rest of an earlier performance, perhaps one that was stopped in its middle.
-        ours = [event for event in told if event.start.estimate_unix_ns >= played.start_unix_ns]
-        rows = compare(TRUTHS, instants, ours)
+            rows = compare(TRUTHS, instants, record.events(config.site.name, played))
         agrees = not any(row.fault for row in rows)
         head, *lines = comparison_table(rows)
         self._terminal.heading("What happened, and how far off what wanwatch recorded is")
