@@ -27,7 +27,10 @@ POLL_S: Final = 0.1
 
 
 def configuration(office: Office, judge: str = "", *, six: bool = False) -> str:
-    """The configuration of the lab's office, with these lines for the judge, and targets of one family."""
+    """The configuration of the lab's office, with these lines for the judge, and targets of one family.
+
+    Without lines for the judge all settings are the defaults; with them names are asked for more often, too.
+    """
     uplinks = "".join(
         f"""
 [[uplink]]
@@ -53,7 +56,7 @@ data_dir = "{office.folder / "data"}"
 {targets}
 [names]
 ask = ["www.example.com"]
-every = "2s"
+{'every = "2s"' if judge else ""}
 [judge]
 {judge}
 [carrying]
