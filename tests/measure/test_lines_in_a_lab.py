@@ -216,7 +216,7 @@ def test_an_interface_that_is_made_anew_is_found_again(world: Enclosure, tmp_pat
 
 
 def test_the_kernel_route_of_unpinned_traffic_is_seen_at_every_change(world: Enclosure, tmp_path: Path) -> None:
-    """First line, second line when its default route goes, none, and back."""
+    """First line, second line when its default route goes, none, and back; a way that is no uplink's is not told."""
     probing = Probing(world, tmp_path / "said", 4.0, {})
 
     def route(said: list[dict[str, object]]) -> object:

@@ -71,6 +71,20 @@ async def test_late_duplicate_reordered_malformed_lost_and_refused_are_told_apar
     assert by_send[1].known_ns == by_send[1].sent_ns + 100 * MS
 
 
+async def test_a_loss_is_told_in_time_whatever_else_the_socket_waits_for() -> None:
+    """A probe that waits long, or a lost one that is remembered, must not hold up the next one's verdict."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as silent:
+        silent.bind(("127.0.0.1", 0))
+        asked = question(Kind.STAMP, "127.0.0.1", silent.getsockname()[1], every_ns=300 * MS)
+        loop, late = asyncio.get_running_loop(), []
+        async with measuring(asked) as (_, told):
+            for count in (1, 2, 3):
+                await told.until(lambda count=count: len(told.samples) >= count)  # type: ignore[misc]
+                late.append(loop.time() - told.samples[-1].known_ns / NS_PER_S)
+    assert [sample.outcome for sample in told.samples] == [Outcome.LOST] * 3
+    assert max(late) < 0.2
+
+
 @pytest.mark.parametrize("kind", [Kind.STAMP, Kind.STUN, Kind.DNS])
 async def test_a_closed_port_is_a_timed_refusal(kind: Kind) -> None:
     """RFC 1122 section 4.1.3.1: port unreachable; it reaches the probe through the error queue."""

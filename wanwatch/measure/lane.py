@@ -1,6 +1,7 @@
 """The datagram engine: one pinned socket, the probes under way on it, and the codec that reads them."""
 
 import asyncio
+import math
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -80,6 +81,7 @@ class Lane:
         self._index: int | None = None
         self._key = 0
         self._timer: asyncio.TimerHandle | None = None
+        self._due_ns: float = math.inf
         self._retired = False
 
     def ask(self, track: Track) -> None:
@@ -99,7 +101,7 @@ class Lane:
             return
         self._flights.launch(track, self._key, sent_ns, sent_unix_ns)
         self._key += 1
-        if self._timer is None:
+        if sent_ns + track.timeout_ns < self._due_ns:
             self._arm()
 
     def retire(self) -> None:
@@ -111,7 +113,6 @@ class Lane:
         """Close at once; what is under way is not told, since nobody looks any longer."""
         if self._timer is not None:
             self._timer.cancel()
-            self._timer = None
         self._shut()
 
     def receive(self) -> None:
@@ -122,7 +123,6 @@ class Lane:
 
     def sweep(self) -> None:
         """Take in what has arrived, then count as lost what has waited too long."""
-        self._timer = None
         self.receive()  # an answer that lies here unread is not lost
         self._flights.expire(self._clock.now_ns())
         self._arm()
@@ -186,7 +186,11 @@ class Lane:
                 self._flights.settle(reading, refused.toward, now_ns, now_unix_ns)
 
     def _arm(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
         due_ns = self._flights.next_ns()
+        self._due_ns = math.inf if due_ns is None else due_ns
         if due_ns is not None:
             wait_s = max(0, due_ns - self._clock.now_ns()) / NS_PER_S
             self._timer = asyncio.get_running_loop().call_later(wait_s, self.sweep)

@@ -91,7 +91,7 @@ class RouteWatch(_Watch):
 
     Args:
         clock: Where time comes from.
-        tell: Called in the event loop with each `RouteSeen`.
+        tell: Called in the event loop with each `RouteSeen`; not while the route is none of the uplinks'.
     """
 
     def __init__(self, clock: Clock, tell: Callable[[Observation], None]) -> None:
@@ -118,6 +118,8 @@ class RouteWatch(_Watch):
             interface = _name(route.oif)
             by_interface = self._uplinks.get((interface, None))
             uplink = self._uplinks.get((interface, route.gateway), by_interface)
+            if uplink is None:
+                return  # a way that is nobody's uplink: to say "no route" would be false
         self._tell(RouteSeen(self._clock.now_ns(), self._clock.now_unix_ns(), uplink))
 
 
