@@ -217,13 +217,20 @@ def test_an_interface_that_is_made_anew_is_found_again(world: Enclosure, tmp_pat
 
 def test_the_kernel_route_of_unpinned_traffic_is_seen_at_every_change(world: Enclosure, tmp_path: Path) -> None:
     """First line, second line when its default route goes, none, and back; a way that is no uplink's is not told."""
-    probing = Probing(world, tmp_path / "said", 4.0, {})
+    probing = Probing(world, tmp_path / "said", 6.0, {})
 
     def route(said: list[dict[str, object]]) -> object:
         seen = [line["route"] for line in said if "route" in line]
         return seen[-1] if seen else "nothing yet"
 
     probing.until(lambda said: route(said) == "first")
+    world.script("ip -n here route add 192.0.2.1/32 dev lo")
+    time.sleep(0.2)
+    before = probing.said().count({"route": "first"})
+    time.sleep(1.2)
+    assert [line for line in probing.said() if "route" in line][before:] == []
+    world.script("ip -n here route del 192.0.2.1/32 dev lo")
+    probing.until(lambda said: said.count({"route": "first"}) > before)
     for change, uplink in (
         ("ip -n here route del default via 10.1.0.2", "second"),
         ("ip -n here route del default via 10.2.0.2", None),
