@@ -59,7 +59,7 @@ def test_an_invention_is_a_fault_and_a_word_about_ourselves_is_not() -> None:
 
 
 def test_what_may_have_begun_before_the_story_is_not_judged() -> None:
-    """A performance in the same folder may have been stopped in its outage; that one ends in this one's first second."""
+    """A performance in the same folder may have been stopped in its outage, which then ends in this one."""
     rest = replace(TOLD_OUTAGE, id="outage-before", start=around(50 * MS), end=around(200 * MS))
     assert [row.fault for row in compare([OUTAGE], INSTANTS, [rest, TOLD_OUTAGE])] == [""]
 
