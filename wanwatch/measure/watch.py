@@ -7,6 +7,7 @@ import asyncio
 import socket
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
+from ipaddress import ip_address
 from typing import Final
 
 from wanwatch.core.model import LinkSeen, Observation, Pin, RouteSeen
@@ -16,6 +17,7 @@ from wanwatch.measure.netlink import Netlink, drain, open_changes
 _EVERY_S: Final = 1.0
 _SETTLE_S: Final = 0.01
 """One change announces itself in several messages; they are looked at together."""
+LOOPBACK: Final = "lo"
 SOMEWHERE: Final = "192.0.2.1"
 """Stands for the internet in questions to the kernel (RFC 5737: nobody's). Nothing is sent there."""
 
@@ -153,6 +155,7 @@ class LinkWatch(_Watch):
         links = {link.name: link for link in netlink.links()}
         names = {link.interface: link.name for link in links.values()}
         held = {address.address: names.get(address.interface, "") for address in netlink.addresses()}
+        held |= {source: LOOPBACK for pin in self._uplinks.values() for source in pin.sources if _is_loopback(source)}
         now_ns, now_unix_ns = self._clock.now_ns(), self._clock.now_unix_ns()
         for uplink, pin in self._uplinks.items():
             # An address or a route that has gone leaves the interface that had it last.
@@ -177,6 +180,11 @@ def _has_address(pin: Pin, interface: str, held: Mapping[str, str]) -> bool:
     if pin.sources:
         return any(source in held for source in pin.sources)
     return any(holder == interface and not address.startswith("fe80:") for address, holder in held.items())
+
+
+def _is_loopback(source: str) -> bool:
+    """Tell whether an address is of 127.0.0.0/8: this machine holds them all, and lists one (RFC 1122 section 3.2.1.3)."""
+    return ip_address(source).is_loopback
 
 
 def _name(index: int) -> str:
