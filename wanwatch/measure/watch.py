@@ -183,7 +183,7 @@ def _has_address(pin: Pin, interface: str, held: Mapping[str, str]) -> bool:
 
 
 def _is_loopback(source: str) -> bool:
-    """Tell whether an address is of 127.0.0.0/8: this machine holds them all, and lists one (RFC 1122 section 3.2.1.3)."""
+    """Tell whether an address is of 127.0.0.0/8: all are this machine (RFC 1122 section 3.2.1.3), and it lists one."""
     return ip_address(source).is_loopback
 
 
