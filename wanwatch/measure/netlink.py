@@ -25,9 +25,9 @@ class Netlink:
         """Close the socket."""
         self._socket.close()
 
-    def route(self, toward: str, *, mark: int = 0, tos: int = 0, oif: int = 0) -> rtnetlink.Route | None:
+    def route(self, toward: str, *, mark: int = 0, tos: int = 0) -> rtnetlink.Route | None:
         """Return the route that a packet *toward* an address would take, or None if there is none."""
-        for answer in self._ask(rtnetlink.build_get_route(toward, mark=mark, tos=tos, oif=oif), whole=False):
+        for answer in self._ask(rtnetlink.build_get_route(toward, mark=mark, tos=tos), whole=False):
             if isinstance(answer, rtnetlink.Route):
                 return answer
         return None

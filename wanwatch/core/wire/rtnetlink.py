@@ -71,14 +71,13 @@ class Address(NamedTuple):
 Answer = Route | NoRoute | Link | Address | Malformed
 
 
-def build_get_route(destination: str, *, mark: int = 0, tos: int = 0, oif: int = 0) -> bytes:
+def build_get_route(destination: str, *, mark: int = 0, tos: int = 0) -> bytes:
     """Return a request for the route that a packet to *destination* would take, as the kernel itself would decide."""
     address = ip_address(destination)
     header = _ROUTE.pack(_FAMILY[address.version], len(address.packed) * 8, 0, tos, 0, 0, 0, 0, 0)
     body = header + _attribute(_RTA_DST, address.packed)
-    for kind, number in ((_RTA_OIF, oif), (_RTA_MARK, mark)):
-        if number:
-            body += _attribute(kind, struct.pack("=I", number))
+    if mark:
+        body += _attribute(_RTA_MARK, struct.pack("=I", mark))
     return _message(_GET_ROUTE, _REQUEST, body)
 
 
