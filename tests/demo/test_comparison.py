@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from wanwatch.core.model import Bounds, Event, EventKind
+from wanwatch.core.model import Bounds, Domain, Event, EventKind
 from wanwatch.demo.comparison import Row, compare
 from wanwatch.demo.story import Truth
 
@@ -75,6 +75,17 @@ def test_what_may_have_begun_before_the_story_is_not_judged() -> None:
 def test_the_truth_must_lie_within_the_bounds(told: Event, fault: str) -> None:
     """Bounds that leave the truth out by more than a tenth of a second are wrong."""
     (row,) = compare([OUTAGE], INSTANTS, [told])
+    assert row.fault == fault
+
+
+@pytest.mark.parametrize(
+    ("domain", "fault"),
+    [(None, ""), (Domain.ACCESS_LINE, ""), (Domain.OUR_SIDE, "it did not break at our-side")],
+)
+def test_the_wrong_place_is_a_fault_and_no_place_is_none(domain: Domain | None, fault: str) -> None:
+    """A daemon may leave open where it broke; it must not name a place where nothing was wrong."""
+    truth = replace(OUTAGE, not_in=frozenset({Domain.OUR_SIDE}))
+    (row,) = compare([truth], INSTANTS, [replace(TOLD_OUTAGE, domain=domain)])
     assert row.fault == fault
 
 

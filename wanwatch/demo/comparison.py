@@ -78,6 +78,7 @@ def _row(truth: Truth, instants: Mapping[str, int], event: Event | None) -> Row:
         _instant_fault("start", start, event.start, slack_ms),
         "not ended" if event.end is None else _instant_fault("end", end, event.end, slack_ms),
         _interruption_fault(cut_off_s, event.interruption_s),
+        f"it did not break at {event.domain}" if event.domain in truth.not_in else "",
     ]
     return Row(
         truth.kind,

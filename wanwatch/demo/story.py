@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
-from wanwatch.core.model import EventKind
+from wanwatch.core.model import Domain, EventKind
 from wanwatch.demo.office import COPPER, FIBRE, Scene
 
 Change = Callable[[Scene], Scene]
@@ -37,6 +37,7 @@ class Truth:
         start: The step at which it begins.
         end: The step at which it ends.
         cut_off: For switches: the step from which ordinary traffic gets no answer, until the step `end`.
+        not_in: Where it did not break, for sure; an observer may name another place, or none.
     """
 
     kind: EventKind
@@ -44,6 +45,7 @@ class Truth:
     start: str
     end: str
     cut_off: str | None = None
+    not_in: frozenset[Domain] = frozenset()
 
 
 def _as_it_was(scene: Scene) -> Scene:
@@ -81,9 +83,11 @@ STORY: Final = (
 )
 """In order of time; the first step is at 0, the last one ends the story."""
 
+_NOT_THE_LINE: Final = frozenset({Domain.OUR_SIDE, Domain.GATEWAY, Domain.FAR_END, Domain.NAMES})
+
 TRUTHS: Final = (
     Truth(EventKind.IMPAIRMENT, FIBRE.name, "bent", "eased"),
-    Truth(EventKind.OUTAGE, FIBRE.name, "cut", "spliced"),
+    Truth(EventKind.OUTAGE, FIBRE.name, "cut", "spliced", not_in=_NOT_THE_LINE),
     Truth(EventKind.FAILOVER, None, "cut", "moved", cut_off="cut"),
     Truth(EventKind.FAILBACK, None, "leaving", "back", cut_off="leaving"),
 )
