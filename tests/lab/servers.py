@@ -2,6 +2,7 @@
 
 from tests.lab.enclosure import LabError, Process
 from tests.lab.office import COPPER, FIBRE, PROVIDER, RESOLVER, STUN, WEB, Office, wait_until
+from tests.lab.python import PYTHON
 
 NGINX = """
 daemon off; master_process off; user root; pid {folder}/nginx.pid; error_log stderr;
@@ -18,7 +19,7 @@ http {{
 def all_of(office: Office) -> dict[str, Process]:
     """Start every server; the resolvers are known by their line's name, the others by what they serve."""
     resolvers = {line: resolver(office, line) for line in (FIBRE, COPPER)}
-    return resolvers | {"web": web(office), "stun": stun(office)}
+    return resolvers | {"web": web(office), "stun": stun(office), "stamp": stamp(office)}
 
 
 def resolver(office: Office, line: str) -> Process:
@@ -68,6 +69,13 @@ def stun(office: Office) -> Process:
     )
     for address in STUN:
         _listens(office, "net", process, "udp", address, 3478)
+    return process
+
+
+def stamp(office: Office) -> Process:
+    """Start the project's own reflector on every address of the internet's host."""
+    process = office.spawn("net", PYTHON, "-m", "wanwatch", "reflector")
+    _listens(office, "net", process, "udp", "*", 862)
     return process
 
 

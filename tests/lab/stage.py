@@ -18,9 +18,9 @@ import pytest
 from tests.lab import servers
 from tests.lab.enclosure import Process
 from tests.lab.office import Office, Truth
-from tests.lab.watch import QUICK, RUN, Told, Watch
+from tests.lab.watch import ECHO, QUICK, RUN, Told, Watch
 
-AT_ONCE: Final = 5
+AT_ONCE: Final = 8
 """Stories played at a time: more would crowd two cores enough to bend the lines' delays."""
 UNTIL: Final = "2100-01-01"
 """An end of time for `wanwatch events` that no stepped clock reaches."""
@@ -72,14 +72,14 @@ class Story:
         play: Does to the lines what the story says, and returns the true instants of it.
         judge: Lines for the `[judge]` table.
         mini_pc_routes: In the office whose mini PC is the gateway.
-        six: All targets are IPv6 addresses.
+        asked: What is asked of each of three targets.
         program: What is run as the daemon.
     """
 
     play: Callable[[Lab], Mapping[str, Truth]]
     judge: str = QUICK
     mini_pc_routes: bool = False
-    six: bool = False
+    asked: tuple[str, ...] = ECHO
     program: tuple[str, ...] = RUN
 
     @property
@@ -90,7 +90,7 @@ class Story:
     def played(self, folder: Path) -> Outcome:
         """Build the lab, play, and ask the program's commands what it makes of it."""
         with Office(folder, mini_pc_routes=self.mini_pc_routes) as office:
-            lab = Lab(office, Watch(office, self.judge, six=self.six, program=self.program), servers.all_of(office))
+            lab = Lab(office, Watch(office, self.judge, self.asked, self.program), servers.all_of(office))
             lab.watch.start()
             marks = self.play(lab)
             states = lab.watch.states()

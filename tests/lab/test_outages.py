@@ -9,6 +9,7 @@ import pytest
 from tests.lab.bounds import assert_bounds_hold
 from tests.lab.office import COPPER, FIBRE, LAN, TARGETS, Truth
 from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
+from tests.lab.watch import ECHO_V6, MIXED
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
@@ -33,6 +34,11 @@ def cut_of_the_way_back(lab: Lab) -> Mapping[str, Truth]:
 
 def cut_seen_over_ipv6(lab: Lab) -> Mapping[str, Truth]:
     """The fibre is cut, and all that is watched is far away over IPv6."""
+    return _cut_and_mend(lab)
+
+
+def cut_seen_by_every_kind_of_probe(lab: Lab) -> Mapping[str, Truth]:
+    """The fibre is cut, and what is watched is a reflector, a port and a page."""
     return _cut_and_mend(lab)
 
 
@@ -89,7 +95,8 @@ def names_dead(lab: Lab) -> Mapping[str, Truth]:
 CLEAN_CUT = Story(clean_cut, judge="")
 WAY_OUT = Story(cut_of_the_way_out)
 WAY_BACK = Story(cut_of_the_way_back)
-OVER_IPV6 = Story(cut_seen_over_ipv6, six=True)
+OVER_IPV6 = Story(cut_seen_over_ipv6, asked=ECHO_V6)
+EVERY_KIND = Story(cut_seen_by_every_kind_of_probe, asked=MIXED)
 GATEWAY = Story(one_gateway_for_both)
 THIRD_LOST = Story(a_third_lost)
 TARGET_DEAD = Story(one_target_dead)
@@ -144,6 +151,17 @@ def test_an_outage_is_seen_over_ipv6_as_over_ipv4(outcome: Outcome) -> None:
     assert_bounds_hold(outage, outcome.marks["cut"], outcome.marks["mended"])
     cut_off_s = outcome.marks["mended"].unix_s - outcome.marks["cut"].unix_s
     assert outage["interruption_s"] == pytest.approx(cut_off_s, abs=0.25)
+
+
+@tells(EVERY_KIND)
+def test_an_outage_is_seen_by_whatever_is_asked(outcome: Outcome) -> None:
+    """STAMP, TCP connects and fetches bound an outage as echoes do, but for the end.
+
+    A connect that began within the outage is answered once TCP itself has asked again, a second later (RFC 6298
+    section 2), and nobody can tell when within that second the line came back.
+    """
+    marks = outcome.marks
+    assert_bounds_hold(outcome.one("outage"), marks["cut"], marks["mended"], end_wide_s=1.3)
 
 
 @tells(GATEWAY)

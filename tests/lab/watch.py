@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tests.lab.enclosure import LabError, Process
-from tests.lab.office import COPPER, FIBRE, NEXT_HOP, RESOLVER, STUN, TARGETS, TARGETS_V6, Office
+from tests.lab.office import COPPER, FIBRE, NEXT_HOP, RESOLVER, STUN, TARGETS, TARGETS_V6, WEB, Office
 from tests.lab.python import PYTHON, environment
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.event_json import event_to_json
@@ -24,10 +24,15 @@ QUICK: Final = 'up_after = "3s"\nwindow = "10s"\nstuck_after = "6s"'
 SOURCES: Final = {FIBRE: '["10.20.0.11", "2001:db8:1::11"]', COPPER: '["10.20.0.12", "2001:db8:2::12"]'}
 RUN: Final = ("-m", "wanwatch", "run")
 POLL_S: Final = 0.1
+NAMES: Final = ("near", "far", "other")
+ECHO: Final = tuple(f'echo = "{address}"' for address in TARGETS)
+ECHO_V6: Final = tuple(f'echo = "{address}"' for address in TARGETS_V6)
+MIXED: Final = (f'stamp = "{TARGETS[0]}"', f'tcp = "{WEB}:80"', f'http = "http://{WEB}/"')
+"""Three targets: what is asked of each."""
 
 
-def configuration(office: Office, judge: str = "", *, six: bool = False) -> str:
-    """The configuration of the lab's office, with these lines for the judge, and targets of one family.
+def configuration(office: Office, judge: str = "", asked: tuple[str, ...] = ECHO) -> str:
+    """The configuration of the lab's office, with these lines for the judge, and these targets.
 
     Without lines for the judge all settings are the defaults; with them names are asked for more often, too.
     """
@@ -42,10 +47,7 @@ resolvers = ["{RESOLVER[line]}"]
 """
         for line in (FIBRE, COPPER)
     )
-    targets = "".join(
-        f'[[target]]\nname = "{name}"\necho = "{address}"\n'
-        for name, address in zip(("near", "far", "other"), TARGETS_V6 if six else TARGETS, strict=True)
-    )
+    targets = "".join(f'[[target]]\nname = "{name}"\n{how}\n' for name, how in zip(NAMES, asked, strict=True))
     servers = ", ".join(f'"{address}:3478"' for address in STUN)
     return f"""
 [site]
@@ -70,14 +72,16 @@ class Watch:
     Args:
         office: Where it runs.
         judge: Lines for the `[judge]` table of its configuration.
-        six: All targets are IPv6 addresses.
+        asked: What is asked of each of three targets.
         program: What is run with the configuration's path as its argument.
     """
 
-    def __init__(self, office: Office, judge: str = "", *, six: bool = False, program: tuple[str, ...] = RUN) -> None:
+    def __init__(
+        self, office: Office, judge: str = "", asked: tuple[str, ...] = ECHO, program: tuple[str, ...] = RUN
+    ) -> None:
         self.office = office
         self.file = office.folder / "wanwatch.toml"
-        self.file.write_text(configuration(office, judge, six=six))
+        self.file.write_text(configuration(office, judge, asked))
         (office.folder / "data").mkdir(exist_ok=True)
         self._program = program
         self._process: Process | None = None
