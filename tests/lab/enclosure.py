@@ -27,11 +27,11 @@ class LabError(Exception):
 
 
 class Process:
-    """A program that runs on one of the lab's hosts."""
+    """A program that runs on one of the lab's hosts, and the file that holds its words."""
 
-    def __init__(self, popen: subprocess.Popen[bytes], name: str) -> None:
+    def __init__(self, popen: subprocess.Popen[bytes], log: Path) -> None:
         self._popen = popen
-        self.name = name
+        self.log = log
         self.pid = _child(popen)
 
     def signal(self, number: int) -> None:
@@ -111,7 +111,7 @@ class Enclosure:
             popen = subprocess.Popen(
                 self.command(host, *command), env=env, stdin=subprocess.DEVNULL, stdout=said, stderr=subprocess.STDOUT
             )
-        process = Process(popen, command[0])
+        process = Process(popen, log)
         self._processes.append(process)
         return process
 

@@ -11,4 +11,5 @@ ROOT: Final = Path(__file__).parents[2]
 
 def environment() -> dict[str, str]:
     """The environment of every program in the lab: ours, with the project importable from anywhere."""
-    return os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+    path = os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])])
+    return os.environ | {"PYTHONPATH": path, "PYTHONUNBUFFERED": "1"}

@@ -84,10 +84,9 @@ def _listens(office: Office, host: str, process: Process, protocol: str, address
 
     def ready() -> bool:
         if not process.alive():
-            log = office.folder / f"{host}-{process.name}.log"
-            raise LabError(log.read_text()[-500:], by=process.name)
+            raise LabError(process.log.read_text()[-500:], by=process.log.stem)
         wanted = f"{address}:{port}"
         found = office.world.must(host, "ss", "-Hln", f"--{protocol}", "src", wanted)
         return wanted in found
 
-    wait_until(ready, f"{process.name} at {address}")
+    wait_until(ready, f"{process.log.stem} at {address}")
