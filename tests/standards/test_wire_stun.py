@@ -65,8 +65,53 @@ def test_the_sample_responses_tell_the_address_that_was_seen(packet: bytes, seen
 
 def test_the_smallest_request_has_twenty_octets() -> None:
     """RFC 8489 section 5: type, length, magic cookie, transaction."""
-    assert stun.build_request(TRANSACTION).hex() == "000100002112a442b7e7a701bc34d686fa87dfae"
-    assert parsed(stun.build_request(TRANSACTION)) == Message(stun.REQUEST, TRANSACTION)
+    smallest = bytes.fromhex("000100002112a442b7e7a701bc34d686fa87dfae")
+    assert parsed(smallest) == Message(stun.REQUEST, TRANSACTION)
+
+
+def test_our_request_is_as_long_as_the_longest_answer_to_it() -> None:
+    """RFC 8489 section 14.14: SOFTWARE may be skipped, so it can fill a request that a careful server may answer."""
+    request = stun.build_request(TRANSACTION)
+    message = parsed(request)
+    assert (message.kind, message.transaction) == (stun.REQUEST, TRANSACTION)
+    assert [kind for kind, _ in message.attributes] == [SOFTWARE]
+    assert stun.not_understood(message) == ()
+    longest = stun.build_success(TRANSACTION, Mapped("2001:db8:ffff:ffff:ffff:ffff:ffff:ffff", 65535))
+    assert len(longest) == len(request) == 52
+
+
+@pytest.mark.parametrize(
+    ("seen", "room_bytes", "length", "fingerprint"),
+    [
+        (Mapped("192.0.2.1", 32853), 40, 40, True),
+        (Mapped("192.0.2.1", 32853), 39, 32, False),
+        (Mapped("2001:db8::1", 32853), 52, 52, True),
+        (Mapped("2001:db8::1", 32853), 48, 44, False),
+    ],
+)
+def test_a_response_has_a_fingerprint_only_where_there_is_room(
+    seen: Mapped,
+    room_bytes: int,
+    length: int,
+    fingerprint: bool,  # noqa: FBT001 - a row of the table
+) -> None:
+    """RFC 8489 sections 14.2 and 14.7: 12 or 24 octets of address, 8 of fingerprint, behind 20 of header."""
+    packet = stun.build_success(TRANSACTION, seen, room_bytes=room_bytes)
+    message = parsed(packet)
+    assert (len(packet), message.fingerprint, message.mapped) == (length, fingerprint, seen)
+
+
+def test_attributes_below_0x8000_must_be_understood_and_are_named_where_they_are_not() -> None:
+    """RFC 8489 sections 6.3.1, 14.8 and 14.9: error 420 with UNKNOWN-ATTRIBUTES; 0x0003 is RFC 5780's, not ours."""
+    request = bytes.fromhex("000100102112a442b7e7a701bc34d686fa87dfae" + "0003000400000000" + "c00100007fff0000")
+    unknown = stun.not_understood(parsed(request))
+    assert unknown == (0x0003, 0x7FFF)
+    answer = stun.build_unknown_attributes(TRANSACTION, unknown)
+    assert answer.hex() == "011100102112a442b7e7a701bc34d686fa87dfae" + "0009000400000414" + "000a000400037fff"
+    assert parsed(answer).error_code == 420
+    odd = parsed(stun.build_unknown_attributes(TRANSACTION, (0x0003,)))
+    assert dict(odd.attributes)[0x000A].hex() == "0003"
+    assert stun.not_understood(parsed(REQUEST)) == (0x0024,)  # RFC 8445's PRIORITY
 
 
 def test_any_flipped_bit_before_the_fingerprint_is_noticed() -> None:

@@ -22,8 +22,8 @@ _DNS_FIXED_BYTES: Final = 12 + 2 + 4 + 11
 """RFC 1035 section 4.1: header, the name's two ends, type and class; RFC 6891 section 6.1.2: an empty OPT record."""
 _DNS_RECORD_BYTES: Final = 16
 """One A record whose name points back into the question, RFC 1035 section 4.1.3."""
-_STUN_BYTES: Final = 20 + 32
-"""RFC 8489 sections 5 and 14.2: a request, and an answer with one IPv4 address."""
+_STUN_BYTES: Final = 52 + 32
+"""Our padded request, and an answer with one IPv4 address (RFC 8489 sections 5 and 14.2)."""
 _TCP_PACKETS: Final = 7
 """Three to open and four to close, RFC 9293 sections 3.5 and 3.6."""
 _TCP_BYTES: Final = 2 * 40 + 5 * 32

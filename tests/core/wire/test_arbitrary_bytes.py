@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wanwatch.core.model import Cause
-from wanwatch.core.wire import icmp, rtnetlink, stamp, stun
+from wanwatch.core.wire import icmp, rtnetlink, stamp, stamp_tlv, stun
 from wanwatch.core.wire.malformed import Malformed
 
 READERS: list[Callable[[bytes], object]] = [
@@ -18,6 +18,10 @@ READERS: list[Callable[[bytes], object]] = [
     icmp.strip_ipv4,
     stamp.parse_sender,
     stamp.parse_reflector,
+    lambda data: stamp.parse_sender(data, b"key"),
+    lambda data: stamp.parse_reflector(data, b"key"),
+    stamp_tlv.reflect,
+    lambda data: stamp_tlv.reflect(data, b"key"),
     stun.parse,
     lambda data: stun.integrity_holds(data, b"key"),
     lambda data: [rtnetlink.parse(kind, body) for kind, body in rtnetlink.messages(data)],
@@ -38,6 +42,22 @@ def test_stun_bodies_behind_a_good_header_give_a_value(data: bytes) -> None:
     body = data + bytes(-len(data) % 4)
     header = bytes.fromhex("0101") + len(body).to_bytes(2, "big") + bytes.fromhex("2112a442") + bytes(12)
     assert isinstance(stun.parse(header + body), stun.Message | Malformed)
+
+
+@given(data=st.binary(max_size=120), sequence=st.integers(0, 0xFFFF_FFFF), estimate=st.integers(0, 0xFFFF))
+def test_signed_stamp_bodies_give_a_value(data: bytes, sequence: int, estimate: int) -> None:
+    """What is behind the HMAC is reached only with the right one."""
+    body = sequence.to_bytes(4, "big") + bytes(20) + estimate.to_bytes(2, "big") + data.ljust(70, b"\0")[:70]
+    packet = body + stamp.signature(body, b"key")
+    for read, kind in ((stamp.parse_sender, stamp.SenderPacket), (stamp.parse_reflector, stamp.ReflectorPacket)):
+        seen = read(packet, b"key")
+        assert isinstance(seen, kind if estimate & 0xFF else Malformed)
+
+
+@given(data=st.binary(max_size=200), key=st.sampled_from([None, b"key"]))
+def test_reflected_tlvs_have_the_length_of_what_came(data: bytes, key: bytes | None) -> None:
+    """A reflector is no amplifier."""
+    assert len(stamp_tlv.reflect(data, key, (1, 2))) == len(data)
 
 
 @given(

@@ -1,25 +1,37 @@
-"""STAMP test packets without authentication: bytes to values and back.
+"""STAMP test packets, with and without authentication: bytes to values and back.
 
-Sources:     RFC 8762 sections 4.2.1 and 4.3.1 (layouts); RFC 8972 section 3 (session identifier); RFC 4656 section
-             4.1.2 (error estimate); RFC 8186 section 2.1 (its Z bit); RFC 5905 section 6 (NTP timestamps); RFC 5357
-             section 4.2.1 (the 41 octets of an older reflector).
-Departures:  timestamps stay the 64-bit words of the wire; TLVs behind the base packet are not read.
+Sources:     RFC 8762 sections 4.2 and 4.3 (layouts) and 4.4 (HMAC); RFC 8972 section 3 (session identifier); RFC 4656
+             section 4.1.2 (error estimate); RFC 8186 section 2.1 (its Z bit); RFC 5905 section 6 (NTP timestamps);
+             RFC 5357 section 4.2.1 (the 41 octets of an older reflector).
+Departures:  timestamps stay the 64-bit words of the wire; what follows the base packet is for `stamp_tlv`.
+
+Every builder and reader takes a *key*: with one it speaks the authenticated mode, without one the other. The two are
+never mixed in a session, and a packet does not say which one it is of.
 """
 
+import hmac
 import struct
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.wire.malformed import Malformed
 
 PORT: Final = 862
 BASE_BYTES: Final = 44
+"""Length of either base packet without authentication."""
+SIGNED_BYTES: Final = 112
+"""Length of either base packet with authentication."""
+HMAC_BYTES: Final = 16
 REFLECTOR_LEAST_BYTES: Final = 41
 SENDER_LEAST_BYTES: Final = 14
 _SENDER: Final = struct.Struct("!IQHH28x")
 _REFLECTOR: Final = struct.Struct("!IQHHQIQHxxB")
 _MBZ_AT_THE_END: Final = b"\0\0\0"
+_SENDER_SIGNED: Final = struct.Struct("!I12xQHH68x")
+_REFLECTOR_SIGNED: Final = struct.Struct("!I12xQHH4xQ8xI12xQH6xB15x")
+_SYNCHRONIZED: Final = 0x8000
+_PTP: Final = 0x4000
 
 NTP_TO_UNIX_S: Final = 2_208_988_800
 """Seconds from 1900-01-01 to 1970-01-01, RFC 5905 figure 4."""
@@ -55,7 +67,7 @@ class ErrorEstimate:
 def parse_error_estimate(word: int) -> ErrorEstimate | Malformed:
     """Read the 16 bits of an error estimate; a zero multiplier makes it Malformed."""
     if not word & 0xFF:
-        return Malformed("zero multiplier in an error estimate")
+        return _NO_MULTIPLIER
     return ErrorEstimate(bool(word >> 15 & 1), bool(word >> 14 & 1), word >> 8 & 0x3F, word & 0xFF)
 
 
@@ -135,31 +147,98 @@ class ReflectorPacket:
     sender_ttl: int
 
 
-def build_sender(packet: SenderPacket) -> bytes:
-    """Return the 44 octets of a sender's base packet."""
-    return _SENDER.pack(packet.sequence, packet.timestamp, packet.error_estimate, packet.ssid)
+def signature(text: bytes, key: bytes) -> bytes:
+    """Return the HMAC of *text*: HMAC-SHA-256, truncated to 16 octets (RFC 8762 section 4.4)."""
+    return hmac.digest(key, text, "sha256")[:HMAC_BYTES]
 
 
-def parse_sender(data: bytes) -> SenderPacket | Malformed:
-    """Read a sender's packet; an older sender's short one counts as if its missing octets were zero."""
-    if len(data) < SENDER_LEAST_BYTES:
-        return Malformed("shorter than a sender's header")
-    packet = SenderPacket(*_SENDER.unpack(data[:BASE_BYTES].ljust(BASE_BYTES, b"\0")))
-    estimate = parse_error_estimate(packet.error_estimate)
-    return estimate if isinstance(estimate, Malformed) else packet
+def build_sender(packet: SenderPacket, key: bytes | None = None) -> bytes:
+    """Return a sender's base packet: 44 octets, or 112 with a *key*."""
+    fields = (packet.sequence, packet.timestamp, packet.error_estimate, packet.ssid)
+    return _SENDER.pack(*fields) if key is None else _signed(_SENDER_SIGNED.pack(*fields), key)
 
 
-def build_reflector(packet: ReflectorPacket) -> bytes:
-    """Return the 44 octets of a reflector's base packet."""
+def parse_sender(data: bytes, key: bytes | None = None) -> SenderPacket | Malformed:
+    """Read a sender's packet; without a *key*, a short one counts as if its missing octets were zero."""
+    if key is None:
+        if len(data) < SENDER_LEAST_BYTES:
+            return Malformed("shorter than a sender's header")
+        packet = SenderPacket(*_SENDER.unpack(data[:BASE_BYTES].ljust(BASE_BYTES, b"\0")))
+    elif _holds(data, key):
+        packet = SenderPacket(*_SENDER_SIGNED.unpack_from(data))
+    else:
+        return _NOT_AUTHENTIC
+    return packet if packet.error_estimate & 0xFF else _NO_MULTIPLIER
+
+
+def build_reflector(packet: ReflectorPacket, key: bytes | None = None) -> bytes:
+    """Return a reflector's base packet: 44 octets, or 112 with a *key*."""
     head = (packet.sequence, packet.timestamp, packet.error_estimate, packet.ssid, packet.receive_timestamp)
     copies = (packet.sender_sequence, packet.sender_timestamp, packet.sender_error_estimate, packet.sender_ttl)
-    return _REFLECTOR.pack(*head, *copies) + _MBZ_AT_THE_END
+    if key is None:
+        return _REFLECTOR.pack(*head, *copies) + _MBZ_AT_THE_END
+    return _signed(_REFLECTOR_SIGNED.pack(*head, *copies), key)
 
 
-def parse_reflector(data: bytes) -> ReflectorPacket | Malformed:
-    """Read a reflector's packet of 41 octets or more."""
-    if len(data) < REFLECTOR_LEAST_BYTES:
-        return Malformed("shorter than a reflector's packet")
-    packet = ReflectorPacket(*_REFLECTOR.unpack_from(data))
-    estimate = parse_error_estimate(packet.error_estimate)
-    return estimate if isinstance(estimate, Malformed) else packet
+def parse_reflector(data: bytes, key: bytes | None = None) -> ReflectorPacket | Malformed:
+    """Read a reflector's packet: 41 octets or more, or 112 or more with a *key*."""
+    if key is None:
+        if len(data) < REFLECTOR_LEAST_BYTES:
+            return Malformed("shorter than a reflector's packet")
+        packet = ReflectorPacket(*_REFLECTOR.unpack_from(data))
+    elif _holds(data, key):
+        packet = ReflectorPacket(*_REFLECTOR_SIGNED.unpack_from(data))
+    else:
+        return _NOT_AUTHENTIC
+    return packet if packet.error_estimate & 0xFF else _NO_MULTIPLIER
+
+
+def residence_ns(reply: ReflectorPacket) -> int:
+    """Return how long the reflector says that it kept the packet: T3 - T2, whatever its clock shows."""
+    ptp = bool(reply.error_estimate & _PTP)
+    return timestamp_difference_ns(reply.timestamp, reply.receive_timestamp, ptp=ptp)
+
+
+class OneWay(NamedTuple):
+    """The delay of each direction, as far as two clocks can tell, in nanoseconds.
+
+    Attributes:
+        forward_ns: T2 - T1.
+        reverse_ns: T4 - T3.
+        error_ns: The most by which either can be wrong: both clocks' error estimates together.
+    """
+
+    forward_ns: int
+    reverse_ns: int
+    error_ns: int
+
+
+def one_way(reply: ReflectorPacket, t4: int) -> OneWay | None:
+    """Return the delay of each direction; None unless both clocks are set to UTC and tell time in NTP's format.
+
+    Args:
+        reply: The reflector's packet.
+        t4: When it came, as a 64-bit NTP timestamp.
+    """
+    both = reply.error_estimate, reply.sender_error_estimate
+    if not both[0] & both[1] & _SYNCHRONIZED or (both[0] | both[1]) & _PTP:
+        return None
+    errors = map(parse_error_estimate, both)
+    return OneWay(
+        timestamp_difference_ns(reply.receive_timestamp, reply.sender_timestamp),
+        timestamp_difference_ns(t4, reply.timestamp),
+        round(sum(error.seconds for error in errors if isinstance(error, ErrorEstimate)) * NS_PER_S),
+    )
+
+
+_NO_MULTIPLIER: Final = Malformed("zero multiplier in an error estimate")
+_NOT_AUTHENTIC: Final = Malformed("not authentic")
+
+
+def _signed(head: bytes, key: bytes) -> bytes:
+    return head + signature(head, key)
+
+
+def _holds(data: bytes, key: bytes) -> bool:
+    covered = SIGNED_BYTES - HMAC_BYTES
+    return len(data) >= SIGNED_BYTES and hmac.compare_digest(data[covered:SIGNED_BYTES], signature(data[:covered], key))

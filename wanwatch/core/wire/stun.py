@@ -2,12 +2,14 @@
 
 Sources:     RFC 8489 sections 5 (header), 14.1 and 14.2 (mapped addresses), 14.5 (integrity), 14.7 (fingerprint),
              14.8 (error code), 6.3 (attributes that must be understood).
-Departures:  messages that are not Binding are Malformed; credentials are checked, never sent.
+Departures:  messages that are not Binding are Malformed; credentials are checked, never sent. A success response has
+             a FINGERPRINT only where there is room for it.
 """
 
 import hmac
 import struct
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from ipaddress import ip_address
 from typing import Final, NamedTuple
@@ -25,7 +27,15 @@ _MAPPED_ADDRESS: Final = 0x0001
 _MESSAGE_INTEGRITY: Final = 0x0008
 _ERROR_CODE: Final = 0x0009
 _XOR_MAPPED_ADDRESS: Final = 0x0020
+_UNKNOWN_ATTRIBUTES: Final = 0x000A
+_SOFTWARE: Final = 0x8022
 _FINGERPRINT: Final = 0x8028
+_OPTIONAL: Final = 0x8000
+# What a server that asks for no credentials may see and let be: USERNAME, MESSAGE-INTEGRITY and its SHA-256 kin,
+# REALM, NONCE, PASSWORD-ALGORITHM, USERHASH, and what belongs into answers (RFC 8489 section 18.3, from memory).
+_UNDERSTOOD: Final = frozenset({0x0001, 0x0006, 0x0008, 0x0009, 0x000A, 0x0014, 0x0015, 0x001C, 0x001D, 0x001E, 0x0020})
+_SOFTWARE_PADDED: Final = struct.pack("!HH28s", _SOFTWARE, 28, b"wanwatch".ljust(28))
+_FINGERPRINT_BYTES: Final = 8
 _FINGERPRINT_MASK: Final = 0x5354554E
 _INTEGRITY_BYTES: Final = 20
 _HEADER: Final = struct.Struct("!HHI12s")
@@ -61,18 +71,44 @@ class Message:
 
 
 def build_request(transaction: bytes) -> bytes:
-    """Return the smallest Binding request, 20 octets, for a *transaction* of 12 octets."""
-    return _HEADER.pack(REQUEST, 0, COOKIE, transaction)
+    """Return a Binding request for a *transaction* of 12 octets, 52 octets long: as long as the longest answer.
+
+    A server that never answers with more than it was asked can answer it. SOFTWARE is an attribute that a server may
+    skip (RFC 8489 section 14.14).
+    """
+    return _HEADER.pack(REQUEST, len(_SOFTWARE_PADDED), COOKIE, transaction) + _SOFTWARE_PADDED
 
 
-def build_success(transaction: bytes, seen: Mapped) -> bytes:
-    """Return a Binding success response that tells the asker the address it was *seen* from."""
+def build_success(transaction: bytes, seen: Mapped, *, room_bytes: int | None = None) -> bytes:
+    """Return a Binding success response that tells the asker the address it was *seen* from.
+
+    With a FINGERPRINT where that fits into *room_bytes*, or where no limit is given.
+    """
     address = ip_address(seen.address)
     family = 1 if address.version == 4 else 2  # noqa: PLR2004 - the number is the protocol's name
     value = struct.pack("!xBH", family, seen.port ^ COOKIE >> 16) + _mask(address.packed, transaction)
     attribute = struct.pack("!HH", _XOR_MAPPED_ADDRESS, len(value)) + value
-    packet = _HEADER.pack(SUCCESS, len(attribute) + 8, COOKIE, transaction) + attribute
+    whole = HEADER_BYTES + len(attribute) + _FINGERPRINT_BYTES
+    if room_bytes is not None and whole > room_bytes:
+        return _HEADER.pack(SUCCESS, len(attribute), COOKIE, transaction) + attribute
+    packet = _HEADER.pack(SUCCESS, whole - HEADER_BYTES, COOKIE, transaction) + attribute
     return packet + struct.pack("!HHI", _FINGERPRINT, 4, _fingerprint(packet))
+
+
+def build_unknown_attributes(transaction: bytes, unknown: Sequence[int]) -> bytes:
+    """Return the error response 420 to a request with attributes that must be, and are not, understood.
+
+    Source: RFC 8489 sections 6.3.1, 14.8 and 14.9; the reason phrase is left empty.
+    """
+    value = struct.pack(f"!{len(unknown)}H", *unknown)
+    attributes = struct.pack("!HHHBB", _ERROR_CODE, 4, 0, 4, 20) + struct.pack("!HH", _UNKNOWN_ATTRIBUTES, len(value))
+    body = attributes + value + bytes(-len(value) % 4)
+    return _HEADER.pack(ERROR, len(body), COOKIE, transaction) + body
+
+
+def not_understood(message: Message) -> tuple[int, ...]:
+    """Return the attributes of *message* that must be understood and are not (RFC 8489 section 14: below 0x8000)."""
+    return tuple(kind for kind, _ in message.attributes if kind < _OPTIONAL and kind not in _UNDERSTOOD)
 
 
 def parse(packet: bytes) -> Message | Malformed:
