@@ -1,27 +1,27 @@
 """What lab tests share: whether a lab can be built here, and labs ready for use."""
 
-import os
 from collections.abc import Iterator
+from typing import Final
 
 import pytest
 
 from tests.lab import servers
 from tests.lab.enclosure import Enclosure, LabError
 from tests.lab.office import Office
-from tests.lab.stage import Outcome, Stage, Story, stage
+from tests.lab.stage import Outcome, Stage, Story, require, stage
+
+PROGRAMS: Final = ("ip", "ss", "ethtool", "nft", "conntrack", "ping", "curl", "dnsmasq", "nginx", "turnserver")
 
 
 @pytest.fixture(scope="session", autouse=True)
 def lab_can_be_built() -> None:
-    """Skip where namespaces cannot be had; fail instead where WANWATCH_LAB=required says that they must be."""
+    """Skip, and say why, where namespaces cannot be had or a program is missing."""
+    require(*PROGRAMS)
     try:
         with Enclosure() as world:
             world.script("ip netns add try && ip netns exec try nft add table ip try")
     except (LabError, OSError) as error:
-        reason = f"no lab on this machine: {error}"
-        if os.environ.get("WANWATCH_LAB") == "required":
-            pytest.fail(reason)
-        pytest.skip(reason)
+        pytest.skip(f"no lab on this machine: {error}")
 
 
 @pytest.fixture(scope="module", params=[False, True], ids=["behind-a-gateway", "is-the-gateway"])

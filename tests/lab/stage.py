@@ -5,6 +5,7 @@ together, a few at a time, and a test waits for its own.
 """
 
 import json
+import shutil
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -43,7 +44,7 @@ class Outcome:
         events: What `wanwatch events --json` printed at the end.
         marks: The true instants that the story noted.
         report: What `wanwatch report --format json` printed at the end.
-        states: Each line's state at the end.
+        states: Each line's state at the end, as `wanwatch status --json` printed it.
         folder: Where the daemon's record still lies.
     """
 
@@ -93,7 +94,8 @@ class Story:
             lab = Lab(office, Watch(office, self.judge, self.asked, self.program), servers.all_of(office))
             lab.watch.start()
             marks = self.play(lab)
-            states = lab.watch.states()
+            status = json.loads(lab.watch.command("status", "--json", codes=(0, 1)))  # 1: a line is not up
+            states = {uplink["name"]: uplink["state"] for uplink in status["uplinks"]}
             lab.watch.stop()
             told = json.loads(lab.watch.command("events", "--json", "--until", UNTIL))
             report = json.loads(lab.watch.command("report", "--format", "json"))
@@ -132,6 +134,13 @@ def stage(folder: Path, stories: list[Story]) -> Iterator[Stage]:
         yield opened
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def require(*programs: str) -> None:
+    """Skip a test where a program that it needs is not installed."""
+    missing = [program for program in programs if shutil.which(program) is None]
+    if missing:
+        pytest.skip(f"not installed: {', '.join(missing)}")
 
 
 def tells(story: Story) -> pytest.MarkDecorator:

@@ -10,6 +10,7 @@ import pytest
 from tests.lab import servers
 from tests.lab.office import COPPER, FIBRE, Office, wait_until
 from tests.lab.python import environment
+from tests.lab.stage import require
 from tests.lab.watch import QUICK, SITE, Watch
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(120)]
@@ -25,6 +26,7 @@ scrape_configs:
 @pytest.fixture(scope="module")
 def watched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watch]:
     """A daemon at work, with Prometheus beside it."""
+    require("prometheus", "promtool")
     folder = tmp_path_factory.mktemp("prometheus")
     with Office(folder) as office:
         servers.all_of(office)
