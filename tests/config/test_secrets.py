@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from wanwatch.config import ConfigError, load
+from wanwatch.config.plan import questions
 
 SECRET = "correct horse battery"  # noqa: S105 - a test's own
 LISTEN = '\n[listen]\naddress = "192.0.2.200:9470"\ntoken_file = "token"\n'
@@ -66,3 +67,40 @@ def test_a_secrets_file_holds_one_line(tmp_path: Path, right: str, content: str)
     (tmp_path / "wanwatch.toml").write_text(right + LISTEN)
     with pytest.raises(ConfigError, match="the file does not hold exactly one line"):
         load(tmp_path / "wanwatch.toml", {})
+
+
+def test_a_stamp_key_comes_from_a_file_and_is_never_shown(tmp_path: Path, right: str) -> None:
+    """It goes to the room that signs with it, and into no text."""
+    (tmp_path / "key").write_text(f"{SECRET}\n")
+    target = '\n[[target]]\nname = "signed"\nstamp = "192.0.2.77"\nstamp_key_file = "key"\n'
+    (tmp_path / "wanwatch.toml").write_text(right + target)
+    config = load(tmp_path / "wanwatch.toml", {})
+    keys = {question.series.target: question.stamp_key for question in questions(config)}
+    assert {name for name, key in keys.items() if key is not None} == {"signed"}
+    assert keys["signed"] == SECRET.encode()
+    assert SECRET not in repr(config) + repr(questions(config))
+
+
+@pytest.mark.parametrize(
+    ("way", "line"),
+    [
+        (
+            'stamp = "192.0.2.77"',
+            (
+                "target[{}].stamp_key_file: there is no such file, or it cannot be read; write the path of a file that "
+                "the daemon's user can read"
+            ),
+        ),
+        (
+            'echo = "192.0.2.77"',
+            "target[{}].stamp_key_file: only a stamp target has a key; leave it out, or write stamp = an address",
+        ),
+    ],
+)
+def test_a_misplaced_stamp_key_is_not_shown(
+    mistakes: Callable[[str], list[str]], right: str, way: str, line: str
+) -> None:
+    """People paste the key where its file belongs."""
+    told = mistakes(f'{right}\n[[target]]\nname = "signed"\n{way}\nstamp_key_file = "{SECRET}"\n')
+    assert line.format(right.count("[[target]]")) in told
+    assert SECRET.split(" ", maxsplit=1)[0] not in "\n".join(told)

@@ -21,22 +21,25 @@ def echoed(packet: bytes, **changes: object) -> bytes:
     return icmp.build_echo(4, request._replace(reply=True)._replace(**changes))  # type: ignore[arg-type]
 
 
-def reflected(packet: bytes, **changes: int) -> bytes:
+KEY = b"an example key of some length"
+
+
+def reflected(packet: bytes, key: bytes | None = None, **changes: int) -> bytes:
     """A stateless reflector's answer."""
-    asked = stamp.parse_sender(packet)
+    asked = stamp.parse_sender(packet, key)
     assert isinstance(asked, stamp.SenderPacket)
     fields = {
         "sequence": asked.sequence,
         "timestamp": asked.timestamp + (3 << 32),
         "error_estimate": 0x0001,
-        "ssid": 0,
+        "ssid": asked.ssid,
         "receive_timestamp": asked.timestamp + (2 << 32),
         "sender_sequence": asked.sequence,
         "sender_timestamp": asked.timestamp,
         "sender_error_estimate": asked.error_estimate,
         "sender_ttl": 61,
     }
-    return stamp.build_reflector(stamp.ReflectorPacket(**fields | changes))
+    return stamp.build_reflector(stamp.ReflectorPacket(**fields | changes), key)
 
 
 @pytest.mark.parametrize("key", [0, 1, 65_535, 65_536, 1_000_000])
@@ -96,8 +99,8 @@ def test_a_stamp_reply_tells_residence_and_facts_but_no_one_way_times_of_clocks_
     """RFC 8762 section 4.3; one-way differences need S in both error estimates."""
     codec = StampCodec()
     codec.encode(0, WALL)
-    reply = reflected(codec.encode(1, WALL), sequence=9)
-    facts: dict[str, Json] = {"reflector_seq": 9, "ttl": 61}
+    reply = reflected(codec.encode(1, WALL))
+    facts: dict[str, Json] = {"reflector_seq": 1, "ttl": 61}
     assert codec.decode(reply, WALL) == Reading(1, facts=facts, residence_ns=NS_PER_S)
 
 
@@ -113,7 +116,49 @@ def test_one_way_differences_are_told_where_both_clocks_are_set(monkeypatch: pyt
         "ttl": 61,
         "forward_ns": 2 * NS_PER_S,
         "reverse_ns": 2 * NS_PER_S,
+        "one_way_error_ns": pytest.approx(1_000_000, rel=0.01),
     }
+
+
+def test_a_stateful_reflector_tells_which_direction_lost() -> None:
+    """RFC 8762 section 4.3: of 0 to 4, 1 was lost on its way there and 3 on its way back; copies count once."""
+    codec = StampCodec()
+    packets = [codec.encode(key, WALL + key) for key in range(5)]
+    told = []
+    for sender, reflector in ((0, 0), (2, 1), (2, 1), (4, 3)):
+        reading = codec.decode(reflected(packets[sender], sequence=reflector), WALL)
+        assert reading is not None
+        assert reading.facts is not None
+        told.append((reading.facts.get("lost_forward"), reading.facts.get("lost_reverse")))
+    assert told == [(None, None), (1, 0), (1, 0), (1, 1)]
+
+
+def test_a_session_has_an_identifier_that_must_come_back_or_be_unknown() -> None:
+    """RFC 8972 section 3: not zero; copied by the reflector, and zero from one that does not know of it."""
+    codec = StampCodec()
+    packet = codec.encode(0, WALL)
+    ssid = int.from_bytes(packet[14:16], "big")
+    assert ssid
+    assert codec.decode(reflected(packet, ssid=ssid ^ 1), WALL) is None
+    old = codec.decode(reflected(packet, ssid=0), WALL)
+    assert old is not None
+    assert old.facts == {"reflector_seq": 0, "ttl": 61, "session": False}
+
+
+def test_a_key_makes_the_session_authenticated_and_one_flipped_bit_is_refused() -> None:
+    """RFC 8762 section 4.4: a packet that fails its HMAC must not be used."""
+    codec = StampCodec(KEY)
+    packet = codec.encode(3, WALL)
+    assert len(packet) == 112
+    reply = reflected(packet, KEY)
+    for bit in range(0, 112 * 8, 5):
+        broken = bytearray(reply)
+        broken[bit // 8] ^= 1 << bit % 8
+        assert codec.decode(bytes(broken), WALL) == Reading(OLDEST, Outcome.MALFORMED)
+    assert codec.decode(reflected(packet[:4] + packet[16:28] + bytes(28)), WALL) == Reading(OLDEST, Outcome.MALFORMED)
+    reading = codec.decode(reply, WALL)
+    assert reading is not None
+    assert (reading.key, reading.outcome) == (3, Outcome.ANSWERED)
 
 
 def test_a_stamp_reply_with_another_t1_is_ignored() -> None:
@@ -131,7 +176,9 @@ def test_a_stamp_session_counts_from_zero_and_forgets_old_times() -> None:
     codec = StampCodec()
     for key in range(5000):
         assert int.from_bytes(codec.encode(key, WALL + key)[:4], "big") == key
+        codec.decode(reflected(codec.encode(key, WALL + key)), WALL)
     assert len(codec._t1) == 4096
+    assert len(codec._answered) <= 4096
     assert codec.quoted((4999).to_bytes(4, "big")) == 4999
     assert codec.quoted(b"") == OLDEST
 
@@ -165,6 +212,7 @@ CODECS: list[Codec] = [
     EchoCodec(4, raw=False),
     EchoCodec(6, raw=False),
     StampCodec(),
+    StampCodec(KEY),
     StunCodec(),
     DnsCodec(names.question("www.example.com")),
 ]

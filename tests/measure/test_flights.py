@@ -57,6 +57,18 @@ def test_no_answer_by_the_deadline_is_lost_at_the_deadline(under: Under) -> None
     assert under.seen == [Sample(SERIES, 0, WALL, 2 * NS_PER_S, Outcome.LOST)]
 
 
+def test_what_was_sent_before_our_buffer_was_full_is_not_measured_and_then_forgotten(under: Under) -> None:
+    """Could not measure is a gap, never loss; what was sent since is lost as ever."""
+    under.launch(0, 0)
+    under.launch(1, 5 * MS)
+    under.flights.expire(3 * NS_PER_S, deaf_ns=5 * MS)
+    under.reply(Reading(0), 3 * NS_PER_S)
+    assert under.seen == [
+        Sample(SERIES, 0, WALL, 2 * NS_PER_S, Outcome.NOT_SENT, cause=Cause.NO_BUFFER),
+        Sample(SERIES, 5 * MS, WALL + 5 * MS, 2 * NS_PER_S + 5 * MS, Outcome.LOST),
+    ]
+
+
 def test_an_answer_after_the_deadline_is_late_and_its_sample_stays_lost(under: Under) -> None:
     """One sample for each probe; the late answer is an afterword."""
     under.launch(0, 0)

@@ -16,8 +16,8 @@ _IP_BYTES: Final = {4: 20, 6: 40}
 """Headers without options: RFC 791 section 3.1, RFC 8200 section 3."""
 _UDP_BYTES: Final = 8
 _ICMP_BYTES: Final = 8
-_STAMP_BYTES: Final = 44
-"""RFC 8762 section 4.2.1."""
+_STAMP_BYTES: Final = {False: 44, True: 112}
+"""RFC 8762 sections 4.2.1 and 4.2.2: without and with a key."""
 _DNS_FIXED_BYTES: Final = 12 + 2 + 4 + 11
 """RFC 1035 section 4.1: header, the name's two ends, type and class; RFC 6891 section 6.1.2: an empty OPT record."""
 _DNS_RECORD_BYTES: Final = 16
@@ -52,7 +52,7 @@ def _shape(question: Question) -> tuple[int, int]:
     dns = _DNS_FIXED_BYTES + len(question.ask or "")
     return {
         Kind.ECHO: (2, 2 * (_ICMP_BYTES + ECHO_DATA_BYTES)),
-        Kind.STAMP: (2, 2 * (_UDP_BYTES + _STAMP_BYTES)),
+        Kind.STAMP: (2, 2 * (_UDP_BYTES + _STAMP_BYTES[question.stamp_key is not None])),
         Kind.DNS: (2, 2 * (_UDP_BYTES + dns) + _DNS_RECORD_BYTES),
         Kind.STUN: (2, 2 * _UDP_BYTES + _STUN_BYTES),
         Kind.TCP: (_TCP_PACKETS, _TCP_BYTES),

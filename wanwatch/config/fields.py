@@ -128,15 +128,20 @@ def _data_dir(value: object, info: ValidationInfo) -> Path:
     return folder
 
 
-def _secret(variable: str) -> Callable[[object, ValidationInfo], SecretStr | None]:
-    """Return a validator that swaps a file's path for its content; without one it looks at the environment."""
+def _secret(variable: str | None = None) -> Callable[[object, ValidationInfo], SecretStr | None]:
+    """Return a validator that swaps a file's path for its content; without one it looks at the environment.
+
+    Where no *variable* is named, there is the file only.
+    """
 
     def read(value: object, info: ValidationInfo) -> SecretStr | None:
         around = _around(info)
         if value is None:
-            held = around.environ.get(variable, "").strip()
+            held = around.environ.get(variable, "").strip() if variable else ""
             return SecretStr(held) if held else None
-        mend = f"write the path of a file that the daemon's user can read, or set {variable} in its environment"
+        mend = "write the path of a file that the daemon's user can read"
+        if variable:
+            mend += f", or set {variable} in its environment"
         if not isinstance(value, str):
             raise Unfit(reason="not a path", mend=mend)
         return SecretStr(_secret_text(around.folder / value, mend))
@@ -268,4 +273,5 @@ SPEED_TOKEN: Final = "WANWATCH_SPEED_TOKEN"  # noqa: S105 - likewise
 _FILE_SCHEMA: Final = _text_schema("/etc/wanwatch/secret")
 ListenToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(LISTEN_TOKEN)), _FILE_SCHEMA]
 SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
+StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 SpeedToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SPEED_TOKEN)), _FILE_SCHEMA]

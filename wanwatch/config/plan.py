@@ -91,6 +91,7 @@ def _far(config: Config, uplink: Uplink, target: Target) -> Question:
         pulse_ns=config.carrying.pulse_ns,
         timeout_ns=target.timeout_ns,
         ask=target.ask,
+        stamp_key=target.key,
         resolvers=uplink.resolvers,
     )
 
@@ -162,5 +163,6 @@ def _unpinned(config: Config) -> Iterator[Question]:
             pulse_ns=turn_ns,
             timeout_ns=target.timeout_ns,
             ask=target.ask,
+            stamp_key=target.key,
         )
     yield from _stun(config, UNPINNED, Pin())

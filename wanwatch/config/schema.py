@@ -27,6 +27,7 @@ from wanwatch.config.fields import (
     SmtpPassword,
     Sources,
     SpeedToken,
+    StampKey,
     StampPlace,
     StunPlace,
     Table,
@@ -132,6 +133,8 @@ class Target(Table):
     """Ask by ICMP echo: an address."""
     stamp: StampPlace | None = None
     """Ask by STAMP (RFC 8762): an address, with a port if it is not 862."""
+    stamp_key: StampKey = Field(default=None, alias="stamp_key_file")
+    """With `stamp`: file that holds the key shared with the reflector; packets are then authenticated."""
     tcp: TcpPlace | None = None
     """Ask by a TCP connection: an address and a port."""
     http: HttpUrl | None = None
@@ -166,6 +169,11 @@ class Target(Table):
     def address(self) -> str:
         """The address, or the whole URL."""
         return self.endpoint.address if self.endpoint else self.http or self.https or ""
+
+    @property
+    def key(self) -> bytes | None:
+        """The key of STAMP's authenticated mode."""
+        return self.stamp_key.get_secret_value().encode() if self.stamp_key else None
 
     @property
     def port(self) -> int | None:

@@ -114,6 +114,7 @@ class Question:
         pulse_ns: Interval while the uplink is probed quickly; never longer than `every_ns`.
         timeout_ns: Waiting time, after which a probe is lost.
         ask: For `Kind.DNS`: the name to ask for (its A record).
+        stamp_key: For `Kind.STAMP`: the key shared with the reflector; None: without authentication. Never shown.
         resolvers: For `Kind.HTTP` with a host name: the resolvers to ask, over the same pin.
     """
 
@@ -125,6 +126,7 @@ class Question:
     pulse_ns: int
     timeout_ns: int
     ask: str | None = None
+    stamp_key: bytes | None = field(default=None, repr=False)
     resolvers: tuple[str, ...] = ()
 
 

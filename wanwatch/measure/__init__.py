@@ -3,10 +3,10 @@
 In:       questions: what to ask, by which pin, how often and how long to wait; a clock.
 Out:      exactly one sample for each probe, afterwords for late and repeated answers, sightings of routes and links;
           a quiet or broken network never raises.
-Imports:  wanwatch.core, asyncio, socket, ssl, dnspython. Never the store, the metrics or the reports.
+Imports:  wanwatch.core, wanwatch.clock, asyncio, socket, ssl, dnspython. Never the store, the metrics or the reports.
 """
 
-from wanwatch.measure.clock import RealClock
+from wanwatch.clock import RealClock
 from wanwatch.measure.measurer import BadQuestionError, Measurer
 from wanwatch.measure.watch import LinkWatch, RouteWatch
 

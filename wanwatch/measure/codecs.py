@@ -4,8 +4,10 @@ A codec numbers its probes by a key that it finds again in replies, and in the b
 error quotes. Facts told, by kind:
 
     echo   none
-    stamp  reflector_seq, ttl; forward_ns and reverse_ns (T2 - T1 and T4 - T3 as they are, between two clocks) only
-           where both ends say that their clocks are synchronised
+    stamp  reflector_seq, ttl; session (False) where the reflector does not know of session identifiers; forward_ns,
+           reverse_ns (T2 - T1 and T4 - T3 as they are, between two clocks) and one_way_error_ns only where both ends
+           say that their clocks are synchronised; lost_forward and lost_reverse, counted since the socket was opened,
+           only where the reflector numbers its answers by itself
     stun   address, port; error (the code) where refused
     dns    rcode (its name)
 """
@@ -18,10 +20,11 @@ from typing import Final, Protocol
 import dns.exception
 import dns.message
 
+from wanwatch.clock import wall_clock_error_us
 from wanwatch.core.model import Cause, Json, Outcome
 from wanwatch.core.wire import Malformed, icmp, stamp, stun
+from wanwatch.core.wire.stamp_loss import LostEachWay, Numbers, lost_each_way, step
 from wanwatch.measure import names
-from wanwatch.measure.clock import wall_clock_error_us
 from wanwatch.measure.flights import OLDEST, Reading
 from wanwatch.measure.sockets import Refused
 
@@ -100,10 +103,18 @@ class EchoCodec:
 
 
 class StampCodec:
-    """STAMP without authentication; T1 is matched as well as the sequence."""
+    """A STAMP session; T1 and the session identifier are matched as well as the sequence.
 
-    def __init__(self) -> None:
+    Args:
+        key: The key shared with the reflector; None: without authentication.
+    """
+
+    def __init__(self, key: bytes | None = None) -> None:
+        self._key = key
+        self._ssid = secrets.randbelow(0xFFFF) + 1  # RFC 8972 section 3: not zero
         self._t1: dict[int, int] = {}
+        self._answered: set[int] = set()
+        self._numbers = Numbers()
 
     def encode(self, key: int, sent_unix_ns: int) -> bytes:
         """Return a sender's packet with sequence *key*, and as good an error estimate as the kernel gives."""
@@ -111,25 +122,36 @@ class StampCodec:
         t1 = stamp.ntp_from_unix(sent_unix_ns)
         self._t1[sequence] = t1
         if len(self._t1) > _T1_KEPT:
-            del self._t1[next(iter(self._t1))]
-        return stamp.build_sender(stamp.SenderPacket(sequence, t1, _error_estimate()))
+            oldest = next(iter(self._t1))
+            del self._t1[oldest]
+            self._answered.discard(oldest)
+        return stamp.build_sender(stamp.SenderPacket(sequence, t1, _error_estimate(), self._ssid), self._key)
 
     def decode(self, packet: bytes, now_unix_ns: int) -> Reading | None:
-        """Read a reflector's packet."""
-        reply = stamp.parse_reflector(packet)
+        """Read a reflector's packet; one that is not authentic where it must be is malformed."""
+        reply = stamp.parse_reflector(packet, self._key)
         if isinstance(reply, Malformed):
             return Reading(OLDEST, Outcome.MALFORMED)
-        if self._t1.get(reply.sender_sequence) != reply.sender_timestamp:
+        if self._t1.get(reply.sender_sequence) != reply.sender_timestamp or reply.ssid not in (0, self._ssid):
             return None
-        ptp = bool(reply.error_estimate >> 14 & 1)
-        residence_ns = stamp.timestamp_difference_ns(reply.timestamp, reply.receive_timestamp, ptp=ptp)
         facts: dict[str, Json] = {"reflector_seq": reply.sequence, "ttl": reply.sender_ttl}
-        # Reflectors of either format answer, but the differences are taken only of two timestamps of one format.
-        if not ptp and reply.error_estimate & reply.sender_error_estimate & 0x8000:
-            t4 = stamp.ntp_from_unix(now_unix_ns)
-            facts["forward_ns"] = stamp.timestamp_difference_ns(reply.receive_timestamp, reply.sender_timestamp)
-            facts["reverse_ns"] = stamp.timestamp_difference_ns(t4, reply.timestamp)
-        return Reading(reply.sender_sequence, facts=facts, residence_ns=residence_ns)
+        if not reply.ssid:
+            facts["session"] = False
+        if ways := stamp.one_way(reply, stamp.ntp_from_unix(now_unix_ns)):
+            facts |= {
+                "forward_ns": ways.forward_ns,
+                "reverse_ns": ways.reverse_ns,
+                "one_way_error_ns": ways.error_ns,
+            }
+        if lost := self._count(reply):
+            facts |= {"lost_forward": lost.forward, "lost_reverse": lost.reverse}
+        return Reading(reply.sender_sequence, facts=facts, residence_ns=stamp.residence_ns(reply))
+
+    def _count(self, reply: stamp.ReflectorPacket) -> LostEachWay | None:
+        if reply.sender_sequence not in self._answered:
+            self._answered.add(reply.sender_sequence)
+            self._numbers = step(self._numbers, reply.sender_sequence, reply.sequence)
+        return lost_each_way(self._numbers)
 
     def quoted(self, original: bytes) -> int | None:
         """Read the sequence; the oldest probe it is, where the error quotes the UDP header only."""

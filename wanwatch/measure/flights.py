@@ -1,8 +1,9 @@
 """Probes under way: one sample for each, whatever comes back and when. Pure but for the listener it tells.
 
 A probe waits until its deadline. An answer that the kernel received by then is its outcome; without one it is lost
-(RFC 6673 with the waiting time of RFC 7680). An answered probe is remembered until its deadline and a lost one for
-10 s longer, so that a duplicate or a late answer can be told in an afterword; what comes later still is ignored.
+(RFC 6673 with the waiting time of RFC 7680), unless we may have thrown the answer away ourselves: then it was not
+measured. An answered probe is remembered until its deadline and a lost one for 10 s longer, so that a duplicate or a
+late answer can be told in an afterword; what comes later still is ignored.
 """
 
 from collections import deque
@@ -154,13 +155,16 @@ class Flights:
             self._tell_afterword(flight, reading, known_ns)
         return None
 
-    def expire(self, now_ns: int) -> None:
-        """Count as lost what has waited until *now_ns* in vain, and forget what has been remembered long enough."""
+    def expire(self, now_ns: int, deaf_ns: int = 0) -> None:
+        """Count as lost what has waited until *now_ns* in vain, and forget what has been remembered long enough.
+
+        What was sent before *deaf_ns* may have been answered into a full buffer of ours: it was not measured.
+        """
         for queue in self._waiting.values():
             while queue and queue[0].deadline_ns <= now_ns:
                 flight = queue.popleft()
                 if flight.phase is _WAITING:
-                    self._lose(flight)
+                    self._give_up(flight, measured=flight.sent_ns >= deaf_ns)
                 if flight.phase is _Phase.TOLD:
                     del self._by_key[flight.key]
                 else:
@@ -200,6 +204,14 @@ class Flights:
         rtt_ns = _round_trip_ns(flight, reading, known_ns)
         series = flight.track.series
         self._tell(Afterword(series, flight.sent_ns, flight.sent_unix_ns, known_ns, rtt_ns, late))
+
+    def _give_up(self, flight: Flight, *, measured: bool) -> None:
+        if measured:
+            self._lose(flight)
+            return
+        flight.phase = _Phase.TOLD  # and forgotten: an answer that still comes is of a probe that never counted
+        said = (flight.track.series, flight.sent_ns, flight.sent_unix_ns, flight.deadline_ns)
+        self._tell(Sample(*said, Outcome.NOT_SENT, cause=Cause.NO_BUFFER))
 
     def _lose(self, flight: Flight) -> None:
         flight.phase = _Phase.LOST

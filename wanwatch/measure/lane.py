@@ -13,6 +13,7 @@ from wanwatch.measure.codecs import Codec, refusal
 from wanwatch.measure.flights import Flight, Flights, Track
 from wanwatch.measure.sockets import (
     CONTROL_BYTES,
+    dropped,
     index_of,
     is_own,
     not_sent_cause,
@@ -80,6 +81,8 @@ class Lane:
         self._opened: Opened | None = None
         self._index: int | None = None
         self._key = 0
+        self._dropped = 0
+        self._deaf_ns = 0
         self._timer: asyncio.TimerHandle | None = None
         self._due_ns: float = math.inf
         self._retired = False
@@ -116,20 +119,23 @@ class Lane:
         self._shut()
 
     def receive(self) -> None:
-        """Take in everything that has arrived, within reason."""
+        """Take in everything that has arrived, within reason, and learn whether anything found no room here."""
         for _ in range(_MOST_BATCHES):
             if self._opened is None or not self._take_batch(self._opened):
-                return
+                break
+        if self._opened is not None and (now_dropped := dropped(self._opened.socket)) != self._dropped:
+            self._dropped, self._deaf_ns = now_dropped, self._clock.now_ns()
 
     def sweep(self) -> None:
         """Take in what has arrived, then count as lost what has waited too long."""
         self.receive()  # an answer that lies here unread is not lost
-        self._flights.expire(self._clock.now_ns())
+        self._flights.expire(self._clock.now_ns(), self._deaf_ns)
         self._arm()
         self._close_if_done()
 
     def _open(self) -> Opened:
         self._index = index_of(self._pin)
+        self._dropped = 0
         opened = self._opened = self._opener()
         asyncio.get_running_loop().add_reader(opened.socket.fileno(), self._take_batch, opened)
         return opened

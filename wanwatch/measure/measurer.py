@@ -131,7 +131,8 @@ class Measurer:
                 return self._echo(question)
             case Kind.STAMP:
                 family, track = _track(question)
-                lane = self._lane(question.pin, lambda: Opened(open_datagram(question.pin, family), StampCodec()))
+                key = question.stamp_key
+                lane = self._lane(question.pin, lambda: Opened(open_datagram(question.pin, family), StampCodec(key)))
                 return partial(lane.ask, track), lane.retire
             case Kind.STUN | Kind.DNS:
                 family, track = _track(question)

@@ -24,6 +24,9 @@ _ICMP_FILTER: Final = 1
 _IP_RECVERR: Final = 11
 _IPV6_RECVERR: Final = 25
 _MSG_ERRQUEUE: Final = 0x2000
+_SO_MEMINFO: Final = 55
+_MEMINFO: Final = struct.Struct("=9I")
+_MEMINFO_DROPS: Final = 8
 _RECEIVE_BUFFER_BYTES: Final = 4 << 20
 
 _TIMESPEC: Final = struct.Struct("@ll")
@@ -141,6 +144,17 @@ def stamp_unix_ns(control: list[tuple[int, int, bytes]]) -> int | None:
             seconds, rest = _TIMESPEC.unpack_from(data)
             return int(seconds) * NS_PER_S + int(rest)
     return None
+
+
+def dropped(sock: socket.socket) -> int:
+    """Return how many packets the kernel has thrown away that were meant for *sock*: its receive buffer was full.
+
+    A UDP datagram whose checksum is wrong counts as well; the kernel makes no difference. 0 where it cannot tell.
+    """
+    try:
+        return int(_MEMINFO.unpack(sock.getsockopt(socket.SOL_SOCKET, _SO_MEMINFO, _MEMINFO.size))[_MEMINFO_DROPS])
+    except (OSError, struct.error):
+        return 0
 
 
 class Refused(NamedTuple):

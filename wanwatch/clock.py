@@ -1,4 +1,4 @@
-"""The real clock, and what the kernel knows of its error."""
+"""This machine's clocks, and what the kernel knows of their error."""
 
 import ctypes
 import time
