@@ -32,11 +32,14 @@ def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> Non
     fibre = data["uplinks"][0]
     assert list(fibre) == [
         "name", "observed_s", "unobserved_s", "up_s", "impaired_s", "down_s", "availability", "outages", "delay",
-        "loss", "names", "speed", "clauses", "credit",
+        "loss", "variation", "loss_runs", "voice", "names", "speed", "clauses", "credit",
     ]  # fmt: skip
     assert list(fibre["availability"]) == ["value", "low", "high"]
     assert list(fibre["delay"]) == ["near", "far"]
     assert list(fibre["delay"]["near"]) == ["p50_s", "p95_s", "p99_s", "samples"]
+    assert list(fibre["variation"]["near"]) == ["pdv_p95_s", "pdv_p99_s", "ipdv_mean_abs_s", "jitter_s"]
+    assert list(fibre["loss_runs"]["near"]) == ["runs", "longest", "mean_length"]
+    assert list(fibre["voice"]["near"]) == ["r", "mos", "codec"]
     assert list(fibre["names"]["192.0.2.53"]) == ["success_ratio", "p95_s"]
     assert list(fibre["outages"][0]) == list(FIELDS) == list(data["switches"][0])
     plain = ["measure", "limit", "value", "verdict", "samples", "low", "high", "reason"]
@@ -62,6 +65,10 @@ def test_figures_are_in_seconds_and_ratios(data: dict[str, Any]) -> None:
     fibre = data["uplinks"][0]
     assert 0.0087 < fibre["delay"]["near"]["p50_s"] < 0.0097
     assert 0 < fibre["loss"]["near"] < 0.001
+    variation, runs, voice = (fibre[part]["near"] for part in ("variation", "loss_runs", "voice"))
+    assert 0.0004 < variation["jitter_s"] < 0.0007 < variation["pdv_p95_s"] < variation["pdv_p99_s"] < 0.005
+    assert 1 <= runs["mean_length"] <= runs["longest"] <= runs["runs"]
+    assert (90 < voice["r"] < 93.2062, 4.3 < voice["mos"] < 4.41, voice["codec"]) == (True, True, "g711-plc")
     delay = fibre["clauses"][2]
     assert (delay["limit"], delay["target"], delay["statistic"], delay["verdict"]) == (0.015, "near", "p95", "met")
     assert delay["value"] == fibre["delay"]["near"]["p95_s"]

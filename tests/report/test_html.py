@@ -54,6 +54,18 @@ def text() -> str:
     return render_html(reported())
 
 
+def test_variation_and_voice_stand_on_the_page_with_their_methods(text: str) -> None:
+    """Each figure has its own name, and the codec and the telephones' share of the delay are told."""
+    cells = dict(re.findall(r'<td data-label="([^"]+)" class="figure">(.+?)</td>', text))
+    assert re.fullmatch(r"<span>p95 [\d.]+ ms<small>p99 [\d.]+ ms</small></span>", cells["PDV"])
+    assert re.fullmatch(r"[\d.]+ ms", cells["Mean of |IPDV|"])
+    assert re.fullmatch(r"[\d.]+ ms", cells["Jitter"])
+    assert re.fullmatch(r"<span>MOS 4\.\d\d<small>R \d\d\.\d</small></span>", cells["Voice"])
+    assert re.search(r"longest \d+, mean \d\.\d", text)
+    assert "G.711 with loss concealment (G.113: Ie 0, Bpl 25.1)" in text
+    assert "20 ms for a packet (RFC 3551), and 40 ms for the de-jitter buffer" in text
+
+
 def test_the_page_is_well_formed_and_has_one_heading_of_the_first_order(text: str) -> None:
     """Every element that opens closes in order, and no level of heading is skipped."""
     page = Page(text)

@@ -16,6 +16,8 @@ from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.calendar import month_span
 from wanwatch.core.account.clauses import Because, Promise, Ruling, Verdict
 from wanwatch.core.account.timeline import event_span
+from wanwatch.core.account.variation import LossRuns
+from wanwatch.core.account.voice import CODECS, call
 from wanwatch.core.model import NS_PER_S, Event, EventKind, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, MinuteBlock
 from wanwatch.report.month import build_month
@@ -101,6 +103,46 @@ def test_percentiles_and_loss_agree_with_a_second_reckoning(report: MonthReport)
     assert [float(x or 0) for x in (near.p50_us, near.p95_us, near.p99_us)] == pytest.approx(
         expected.tolist(), rel=1e-12
     )
+
+
+def test_variation_runs_of_loss_and_voice_are_told_of_each_target(report: MonthReport) -> None:
+    """Reckoned by hand from a delay with an exponential tail: PDV is the tail, IPDV's mean size is its mean."""
+    near, copper = report.uplinks[0].targets[0], report.uplinks[1].targets[0]
+    found, tail_us = near.variation, 8_700 * 0.06
+    assert found is not None
+    assert copper.variation is not None
+    assert tail_us * 2.9 < (found.pdv_p95_us or 0) < tail_us * 4  # ln 20 = 3.0, and evenings are busier by 1.6
+    assert tail_us < (found.in_order.ipdv_us or 0) < tail_us * 1.2
+    assert tail_us * 0.9 < (found.in_order.jitter_us or 0) < tail_us * 1.2
+    assert found.in_order.runs.lost == near.missed
+    assert copper.variation.in_order.runs == LossRuns(0, 0, 0)
+    assert copper.variation.voice is not None
+    assert copper.variation.voice.r == pytest.approx(93.2062, abs=5e-5)  # 33 ms there and back, nothing lost
+
+
+def test_a_call_is_rated_by_the_loss_and_by_the_delay_of_what_was_answered() -> None:
+    """ITU-T G.107: one lost of six is 16.7 % of loss; 400 ms there and back, a packet and a buffer are 260 ms."""
+    found = small([400_000] * 5 + [MARK_LOST]).targets[0].variation
+    assert found is not None
+    assert found.voice == call(0.260, 1 / 6, CODECS["g711-plc"])
+    nothing = small([MARK_LOST] * 6).targets[0].variation
+    assert nothing is not None
+    assert (nothing.voice, nothing.pdv_p95_us) == (None, math.inf)
+
+
+@pytest.mark.parametrize(
+    ("statistic", "value"),
+    [("p50", "0.0003"), ("p95", "0.001"), ("mean", "0.0004"), ("max", "0.001")],
+)
+def test_a_clause_of_delay_variation_is_judged_by_pdv(statistic: str, value: str) -> None:
+    """RFC 5481: above the least delay of the hour, 9 ms here."""
+    promise = Promise(measure="delay-variation", text="", limit=Fraction("0.003"), target="near", statistic=statistic)
+    clause = small([9_000, 9_200, 9_300, 9_500, 10_000], promises=(promise,)).clauses[0]
+    assert clause.found.value == Fraction(value)
+    assert clause.ruling == Ruling(Verdict.UNDECIDED, Because.COULD_TIP)  # but for a minute, nothing was observed
+    assert clause.found.low is not None
+    assert clause.found.high is not None
+    assert clause.found.low <= clause.found.value < clause.found.high
 
 
 def test_each_hour_of_the_charts_is_there_once(report: MonthReport) -> None:

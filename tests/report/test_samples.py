@@ -48,8 +48,21 @@ def test_what_is_gathered_is_what_lies_in_the_counted_time(
         probes = collector.done()
         answered = sorted(word for word in told if word < RTT_LIMIT)
         assert probes.ordered.tolist() == answered
+        assert probes.variation.tolist() == _above_the_least_of_each_hour(in_order, series, counted)
         assert (probes.missed, probes.refused) == (told.count(MARK_LOST), told.count(MARK_REFUSED))
         assert probes.asked == len(answered) + told.count(MARK_LOST)
+
+
+def _above_the_least_of_each_hour(
+    minutes: Sequence[tuple[tuple[Series, int], list[int]]], series: Series, counted: Sequence[Span]
+) -> list[int]:
+    """RFC 5481: PDV is to the least delay of the interval, here the hour."""
+    hours: dict[int, list[int]] = {}
+    for (of, minute), words in minutes:
+        for n, word in enumerate(words):
+            if of == series and word < RTT_LIMIT and _inside(minute * MINUTE_NS + n * 9_000_000_000, counted):
+                hours.setdefault(minute // 60, []).append(word)
+    return sorted(word - min(words) for words in hours.values() for word in words)
 
 
 def _inside(sent: int, spans: Sequence[Span]) -> bool:

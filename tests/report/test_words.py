@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.fakes.month import at
 from wanwatch.core.model import NS_PER_S, Bounds
-from wanwatch.report.words import bounds, count, duration, instant, milliseconds, moment, per_cent, seconds
+from wanwatch.report.words import bounds, count, decimal, duration, instant, milliseconds, moment, per_cent, seconds
 
 LONDON = ZoneInfo("Europe/London")
 
@@ -33,6 +33,11 @@ LONDON = ZoneInfo("Europe/London")
 def test_a_length_of_time_is_said_in_two_units_at_most(length_s: str, said: str) -> None:
     """What is there is never said to be none, and no unit overflows into the next."""
     assert duration(Fraction(length_s) * NS_PER_S) == said
+
+
+def test_a_figure_without_a_unit_has_the_decimals_it_is_given() -> None:
+    """A score of 4.4094 is read as 4.41, a mean length of 5/4 as 1.2."""
+    assert (decimal(4.4094, 2), decimal(Fraction(5, 4), 1)) == ("4.41", "1.2")
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from wanwatch.config.schema import Config, Handoff, Uplink
 from wanwatch.config.units import show_duration
 from wanwatch.core.model import Role
 
-DECIDED: Final = frozenset({"availability", "delay", "loss"})
+DECIDED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})
 """Measures of clauses that this version decides."""
 FEWEST_IN_WINDOW: Final = 34
 """Of fewer, a single lost one is more than the usual limit of 3 %."""

@@ -40,6 +40,7 @@ from wanwatch.config.fields import (
     usually,
 )
 from wanwatch.config.places import DNS_PORT, Endpoint, endpoint
+from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import EventKind, JudgeSettings, Kind, Pin
 
 
@@ -220,6 +221,13 @@ class Judge(Table):
         )
 
 
+class Voice(Table):
+    """How calls over a line are rated (ITU-T G.107)."""
+
+    codec: Literal[tuple(CODECS)] = USUAL_CODEC  # type: ignore[valid-type]  # the names of the table
+    """The codec: `g711`, `g711-plc` (with loss concealment) or `g729a`."""
+
+
 class Carrying(Table):
     """Which uplink ordinary traffic takes, and how long a switch cuts people off."""
 
@@ -313,6 +321,8 @@ class Config(Table):
     """The rules' numbers."""
     carrying: Carrying = usually({})
     """Which uplink ordinary traffic takes."""
+    voice: Voice = usually({})
+    """How calls over a line are rated."""
     speed: Speed | None = None
     """Speed tests."""
     listen: Listen = usually({})

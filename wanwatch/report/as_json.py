@@ -12,7 +12,7 @@ from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
-from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport
+from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport, Variation
 from wanwatch.report.words import reason
 
 _US_PER_S = 1_000_000
@@ -32,13 +32,13 @@ def to_json(report: MonthReport) -> dict[str, Json]:
             "to": instant_text(report.period.end_unix_ns),
             "timezone": report.timezone,
         },
-        "uplinks": [_uplink(uplink) for uplink in report.uplinks],
+        "uplinks": [_uplink(uplink, report.codec) for uplink in report.uplinks],
         "switches": _events(report.switches),
         "verdict": report.verdict,
     }
 
 
-def _uplink(uplink: UplinkReport) -> Json:
+def _uplink(uplink: UplinkReport, codec: str) -> Json:
     times = uplink.times
     return {
         "name": uplink.name,
@@ -51,6 +51,9 @@ def _uplink(uplink: UplinkReport) -> Json:
         "outages": _events(uplink.outages),
         "delay": {target.target: _delay(target) for target in uplink.targets},
         "loss": {target.target: _number(target.loss) for target in uplink.targets},
+        "variation": {target.target: _variation(target.variation) for target in uplink.targets if target.variation},
+        "loss_runs": {target.target: _loss_runs(target.variation) for target in uplink.targets if target.variation},
+        "voice": {target.target: _voice(target.variation, codec) for target in uplink.targets if target.variation},
         "names": {names.target: _names(names) for names in uplink.names},
         "speed": {},
         "clauses": [_clause(clause) for clause in uplink.clauses],
@@ -65,6 +68,26 @@ def _delay(target: TargetFigures) -> Json:
         "p99_s": _number(target.p99_us, _US_PER_S),
         "samples": target.samples,
     }
+
+
+def _variation(found: Variation) -> Json:
+    return {
+        "pdv_p95_s": _number(found.pdv_p95_us, _US_PER_S),
+        "pdv_p99_s": _number(found.pdv_p99_us, _US_PER_S),
+        "ipdv_mean_abs_s": _number(found.in_order.ipdv_us, _US_PER_S),
+        "jitter_s": _number(found.in_order.jitter_us, _US_PER_S),
+    }
+
+
+def _loss_runs(found: Variation) -> Json:
+    runs = found.in_order.runs
+    return {"runs": runs.runs, "longest": runs.longest, "mean_length": _number(runs.mean_length)}
+
+
+def _voice(found: Variation, codec: str) -> Json:
+    if found.voice is None:
+        return {"r": None, "mos": None, "codec": codec}
+    return {"r": found.voice.r, "mos": found.voice.mos, "codec": codec}
 
 
 def _names(names: TargetFigures) -> Json:

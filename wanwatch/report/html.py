@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from wanwatch import __version__
+from wanwatch.core.account import voice
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import Event, State
@@ -36,6 +37,7 @@ def render_html(report: MonthReport) -> str:
         per_cent=words.per_cent,
         ms=words.milliseconds,
         count=words.count,
+        decimal=words.decimal,
         name=story.name,
         instant=lambda unix_ns: words.instant(unix_ns, report.zone),
         bounds=lambda found: words.bounds(found, report.zone),
@@ -51,6 +53,10 @@ def render_html(report: MonthReport) -> str:
         Happening=lambda event: Happening(report, event),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
+        codec=voice.CODECS[report.codec],
+        packet_ms=round(voice.PACKET_S * 1000),
+        buffer_ms=round(voice.BUFFER_S * 1000),
+        fewest_runs=voice.FEWEST_RUNS,
         version=__version__,
     )
 

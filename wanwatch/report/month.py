@@ -5,19 +5,23 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
 
+from wanwatch.core.account import voice
 from wanwatch.core.account.availability import availability, mean_times, times_in
 from wanwatch.core.account.calendar import month_span
 from wanwatch.core.account.figures import loss_ratio, percentile
 from wanwatch.core.account.spans import intersect, total_ns, union
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
+from wanwatch.core.account.voice import CODECS, Codec
 from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
 from wanwatch.core.ports import Record
 from wanwatch.report.rulings import Scope, judge, scope
-from wanwatch.report.samples import Collector, Probes, gather
+from wanwatch.report.samples import Collector, Probes, gather, ranked
+from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Subject, UplinkPlan
-from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport
+from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport, Variation
 
 _MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
+_US_PER_S: Final = 1_000_000
 _OF_SWITCHING: Final = frozenset({EventKind.STUCK_FAILOVER, EventKind.FLAPPING})
 
 
@@ -47,11 +51,11 @@ class _Line:
         for target in self.line:
             self.collectors[Role.LINE, target, self.answering] = Collector(self.answering)
         for target in self.names:
-            self.collectors[Role.NAMES, target, self.answering] = Collector(self.answering, hourly=False)
+            self.collectors[Role.NAMES, target, self.answering] = Collector(self.answering, detailed=False)
         for within in self.scopes:
             keep = self.keep(within)
             for target in self.targets_of(within):
-                self.collectors.setdefault((Role.LINE, target, keep), Collector(keep, hourly=False))
+                self.collectors.setdefault((Role.LINE, target, keep), Collector(keep, detailed=False))
 
     def keep(self, within: Scope) -> tuple[Span, ...]:
         """The time whose samples count for a promise; the very same value as `answering` where that is all of it."""
@@ -112,7 +116,7 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         seen = [minute for many in one.line.values() for series in many for minute in minutes[series]]
         if seen or one.plan.name in known:
             probed = probed_spans(seen, one.plan.reach_minutes)
-            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns))
+            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns, CODECS[subject.codec]))
     return MonthReport(
         site=subject.site,
         timezone=subject.timezone,
@@ -121,6 +125,7 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         period=period,
         now_unix_ns=min(now_unix_ns, period.end_unix_ns),
         note=subject.note,
+        codec=subject.codec,
         uplinks=tuple(uplinks),
         switches=tuple(event for event in events if event.kind in SWITCHES),
         site_events=tuple(e for e in events if e.kind not in SWITCHES and _of_the_site(e)),
@@ -155,7 +160,7 @@ def _of_the_site(event: Event) -> bool:
     return event.uplink in {None, UNPINNED} or event.kind in _OF_SWITCHING
 
 
-def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int) -> UplinkReport:
+def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int, codec: Codec) -> UplinkReport:
     done = {key: collector.done() for key, collector in one.collectors.items()}
     times = times_in(states, [period])
     own = [e for e in one.events if e.uplink == one.plan.name and e.kind not in SWITCHES | _OF_SWITCHING]
@@ -171,8 +176,8 @@ def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int) -> Upl
         means=mean_times(times, len(separate)),
         outages=outages,
         others=tuple(event for event in own if event.kind is not EventKind.OUTAGE),
-        targets=tuple(_figures(target, done[Role.LINE, target, one.answering]) for target in one.line),
-        names=tuple(_figures(target, done[Role.NAMES, target, one.answering]) for target in one.names),
+        targets=tuple(_figures(target, done[Role.LINE, target, one.answering], codec) for target in one.line),
+        names=tuple(_figures(target, done[Role.NAMES, target, one.answering], codec) for target in one.names),
         clauses=tuple(_clause(one, within, states, done) for within in one.scopes),
     )
 
@@ -185,12 +190,11 @@ def _clause(
     return judge(within, one.plan, states, probes)
 
 
-def _figures(target: str, probes: Probes) -> TargetFigures:
-    ranked = probes.ranked
-    p50, p95, p99 = (percentile(ranked, share) for share in (_MEDIAN, _P95, _P99))
+def _figures(target: str, probes: Probes, codec: Codec) -> TargetFigures:
+    p50, p95, p99 = (percentile(probes.ranked, share) for share in (_MEDIAN, _P95, _P99))
     return TargetFigures(
         target=target,
-        samples=ranked.count,
+        samples=probes.ranked.count,
         p50_us=p50,
         p95_us=p95,
         p99_us=p99,
@@ -200,6 +204,23 @@ def _figures(target: str, probes: Probes) -> TargetFigures:
         refused=probes.refused,
         raw_gone=probes.raw_gone,
         hours=probes.hours,
+        variation=_variation(probes, probes.in_order, codec) if probes.in_order else None,
+    )
+
+
+def _variation(probes: Probes, in_order: InOrder, codec: Codec) -> Variation:
+    above_least = ranked(probes.variation, probes.unanswered)
+    # Loss takes its own part off a call's rating, so the delay is that of answered probes only.
+    answered_us = percentile(ranked(probes.ordered, 0), _P95)
+    loss = loss_ratio(probes.missed, probes.asked)
+    call = None
+    if answered_us is not None and loss is not None:
+        call = voice.line(float(answered_us) / _US_PER_S, float(loss), codec, in_order.runs)
+    return Variation(
+        pdv_p95_us=percentile(above_least, _P95),
+        pdv_p99_us=percentile(above_least, _P99),
+        in_order=in_order,
+        voice=call,
     )
 
 

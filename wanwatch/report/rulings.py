@@ -22,12 +22,15 @@ from wanwatch.core.account.figures import (
 from wanwatch.core.account.spans import intersect, subtract, total_ns
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.model import Event, Span
-from wanwatch.report.samples import Probes
+from wanwatch.report.samples import Probes, ranked
+from wanwatch.report.sequence import Words
 from wanwatch.report.subject import UplinkPlan
 from wanwatch.report.values import ClauseResult
 
+DELAYS: Final = frozenset({"delay", "delay-variation"})
+"""Measures whose figure is a statistic over single round-trip times."""
 _US: Final = Fraction(1, 1_000_000)
-_MEASURED: Final = frozenset({"availability", "delay", "loss"})
+_MEASURED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +79,7 @@ def _no_ground(within: Scope, probes: Sequence[tuple[str, Probes]]) -> Because |
         return Because.NOT_IN_FORCE
     if within.promise.measure not in _MEASURED:
         return Because.NOT_MEASURED
-    if within.promise.measure == "delay" and any(p.raw_gone for _, p in probes):
+    if within.promise.measure in DELAYS and any(p.raw_gone for _, p in probes):
         return Because.RAW_GONE
     return None
 
@@ -91,29 +94,30 @@ def _found(promise: Promise, plan: UplinkPlan, times: Times, probes: Sequence[tu
     if promise.measure == "loss":
         return loss_bounds(sum(p.missed for _, p in probes), asked, missing)
     for target, one in probes:  # a clause of delay names its one target
-        return _delay(promise.statistic or "", one, missing, plan.timeout_ns(target))
+        figures = one.ordered if promise.measure == "delay" else one.variation
+        return _delay(promise.statistic or "", figures, one.unanswered, missing, plan.timeout_ns(target))
     return UNKNOWN
 
 
-def _delay(statistic: str, probes: Probes, missing: int, timeout_ns: int | None) -> Bounded:
-    """Return a statistic of delay in seconds.
+def _delay(statistic: str, ordered: Words, unanswered: int, missing: int, timeout_ns: int | None) -> Bounded:
+    """Return a statistic of delay, or of its variation, in seconds.
 
     The mean and the largest are taken over answered probes (ITU-T Y.1540, from memory: transfer delay is that of
-    packets that arrived); a missing one could have taken its whole waiting time.
+    packets that arrived); a missing one could have taken its whole waiting time, or have varied by as much.
     """
     if statistic in {"mean", "max"}:
         longest_us = None if timeout_ns is None else Fraction(timeout_ns, 1000)
-        found = (_mean if statistic == "mean" else _largest)(probes, missing, longest_us)
+        found = (_mean if statistic == "mean" else _largest)(ordered, missing, longest_us)
     else:
-        found = delay_bounds(probes.ranked, Fraction(statistic.removeprefix("p")) / 100, missing)
+        found = delay_bounds(ranked(ordered, unanswered), Fraction(statistic.removeprefix("p")) / 100, missing)
     return Bounded(value=_s(found.value), low=_s(found.low), high=_s(found.high))
 
 
-def _mean(probes: Probes, missing: int, longest_us: Fraction | None) -> Bounded:
-    count = len(probes.ordered)
+def _mean(ordered: Words, missing: int, longest_us: Fraction | None) -> Bounded:
+    count = len(ordered)
     if count == 0:
         return UNKNOWN
-    total = int(probes.ordered.sum(dtype=np.uint64))
+    total = int(ordered.sum(dtype=np.uint64))
     longest = _longest_sum(missing, longest_us)
     return Bounded(
         value=Fraction(total, count),
@@ -129,10 +133,10 @@ def _longest_sum(missing: int, longest_us: Fraction | None) -> Fraction | None:
     return None if longest_us is None else missing * longest_us
 
 
-def _largest(probes: Probes, missing: int, longest_us: Fraction | None) -> Bounded:
-    if len(probes.ordered) == 0:
+def _largest(ordered: Words, missing: int, longest_us: Fraction | None) -> Bounded:
+    if len(ordered) == 0:
         return UNKNOWN
-    largest = Fraction(int(probes.ordered[-1]))
+    largest = Fraction(int(ordered[-1]))
     return Bounded(value=largest, low=largest, high=longest_us if missing else largest)
 
 

@@ -9,17 +9,14 @@ Source: see `core.account.figures` for the rules; `Ranked` hands numpy's sorted 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from wanwatch.core.account.figures import Figure, Ranked, loss_ratio, percentile
 from wanwatch.core.model import Series, Span
 from wanwatch.core.ports import MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT, MinuteBlock
-
-Words: TypeAlias = npt.NDArray[np.uint32]
-Instants: TypeAlias = npt.NDArray[np.int64]
+from wanwatch.report.sequence import InOrder, Walk, Whole, Words, in_order
 
 _WORD: Final = np.dtype("<u4")
 _MINUTE_US: Final = 60_000_000
@@ -52,25 +49,28 @@ class Probes:
 
     Attributes:
         ordered: Round-trip times of answered probes in microseconds, ascending; of raw samples only.
+        variation: How far each of them lies above the least of its hour (RFC 5481, PDV), ascending likewise.
         unanswered: Lost, late and malformed probes with raw samples.
         refused: Probes that somebody refused.
         asked: Probes that were answered or not, raw or counted; without the refused.
         missed: The unanswered among them, raw or counted.
         hours: Hour by hour, in order of time.
+        in_order: What the order of probes with raw samples tells; None where nobody asked for it.
     """
 
     ordered: Words
+    variation: Words
     unanswered: int
     refused: int
     asked: int
     missed: int
     hours: tuple[Hour, ...]
+    in_order: InOrder | None
 
     @property
     def ranked(self) -> Ranked:
         """The delays in order of size, as the rules of percentiles want them."""
-        ordered = self.ordered
-        return Ranked(lambda rank: int(ordered[rank - 1]), len(ordered), self.unanswered)
+        return ranked(self.ordered, self.unanswered)
 
     @property
     def raw_gone(self) -> bool:
@@ -78,26 +78,40 @@ class Probes:
         return self.asked > self.ranked.count
 
 
+def ranked(ordered: Words, unanswered: int) -> Ranked:
+    """Return delays, or what else goes with each answered probe, in order of size, the unanswered last."""
+    return Ranked(lambda rank: int(ordered[rank - 1]), len(ordered), unanswered)
+
+
 @dataclass(slots=True)
 class Collector:
-    """Gathers one target's probes that lie within the time that counts."""
+    """Gathers one target's probes that lie within the time that counts.
+
+    Attributes:
+        keep: The time that counts.
+        detailed: Whether to tell hour by hour, and what the order of probes tells.
+    """
 
     keep: Sequence[Span]
-    hourly: bool = True
+    detailed: bool = True
+    _walks: dict[Series, Walk] = field(default_factory=dict)
     _hours: dict[int, list[Words]] = field(default_factory=dict)
     _lost_in_hour: dict[int, int] = field(default_factory=dict)
     _refused: int = 0
     _counted: tuple[int, int] = (0, 0)
-    _edges: Instants = field(init=False)
+    _edges: Whole = field(init=False)
 
     def __post_init__(self) -> None:
         # Samples are kept to the microsecond below, so the edges of spans have to be cut the same way.
         self._edges = np.array([t // 1000 for s in self.keep for t in (s.start_unix_ns, s.end_unix_ns)], np.int64)
 
-    def take(self, hour: int, sent_us: Instants, rtts: Words) -> None:
+    def take(self, series: Series, hour: int, sent_us: Whole, rtts: Words) -> None:
         """Take an hour of raw samples: when each was sent (Unix microseconds), and its round-trip time or mark."""
-        inside = np.searchsorted(self._edges, sent_us, side="right") % 2 == 1
-        told = rtts[inside & (rtts != MARK_NOT_SENT)]
+        places = np.searchsorted(self._edges, sent_us, side="right")
+        counts = (places % 2 == 1) & (rtts != MARK_NOT_SENT)
+        told = rtts[counts]
+        if self.detailed:
+            self._walks.setdefault(series, Walk()).take(places[counts], sent_us[counts], told)
         answered = told[told < RTT_LIMIT]
         refused = int(np.count_nonzero(told == MARK_REFUSED))
         self._refused += refused
@@ -118,16 +132,18 @@ class Collector:
         """Return what was gathered."""
         hours = [(hour, np.concatenate(parts)) for hour, parts in sorted(self._hours.items())]
         self._hours.clear()
-        ordered = np.concatenate([rtts for _, rtts in hours]) if hours else np.empty(0, _WORD)
-        ordered.sort()
+        ordered = _sorted([rtts for _, rtts in hours])
+        variation = _sorted([rtts - rtts.min() for _, rtts in hours if len(rtts)])
         unanswered = sum(self._lost_in_hour.values())
         return Probes(
             ordered=ordered,
+            variation=variation,
             unanswered=unanswered,
             refused=self._refused,
             asked=self._counted[0] + len(ordered) + unanswered,
             missed=self._counted[1] + unanswered,
-            hours=tuple(_hour(hour, rtts, self._lost_in_hour[hour]) for hour, rtts in hours) if self.hourly else (),
+            hours=tuple(_hour(hour, rtts, self._lost_in_hour[hour]) for hour, rtts in hours) if self.detailed else (),
+            in_order=in_order(self._walks.values()) if self.detailed else None,
         )
 
 
@@ -135,6 +151,7 @@ class Collector:
 class _Desk:
     """Where the rows of one series wait until their hour is complete."""
 
+    series: Series
     collectors: Sequence[Collector]
     seen: list[int] = field(default_factory=list)
     hour: int = -1
@@ -164,7 +181,7 @@ class _Desk:
         sent_us = starts_us + np.frombuffer(b"".join(self.offsets), _WORD)
         rtts = np.frombuffer(b"".join(self.rtts), _WORD)
         for collector in self.collectors if self.minutes else ():
-            collector.take(self.hour, sent_us, rtts)
+            collector.take(self.series, self.hour, sent_us, rtts)
         self.minutes, self.offsets, self.rtts = [], [], []
 
 
@@ -174,7 +191,7 @@ def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[C
     Returns:
         For each series the numbers of the minutes in which at least one probe left.
     """
-    desks = {series: _Desk(mine) for series, mine in collectors.items()}
+    desks = {series: _Desk(series, mine) for series, mine in collectors.items()}
     for block in blocks:
         desks[block.series].put(block)
     for desk in desks.values():
@@ -182,9 +199,14 @@ def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[C
     return {series: desk.seen for series, desk in desks.items()}
 
 
+def _sorted(parts: Sequence[Words]) -> Words:
+    whole = np.concatenate(parts) if parts else np.empty(0, _WORD)
+    whole.sort()
+    return whole
+
+
 def _hour(hour: int, rtts: Words, unanswered: int) -> Hour:
-    ordered = np.sort(rtts)
-    ranked = Ranked(lambda rank: int(ordered[rank - 1]), len(ordered), unanswered)
-    low, middle, high = (percentile(ranked, share) for share in _BAND)
+    delays = ranked(np.sort(rtts), unanswered)
+    low, middle, high = (percentile(delays, share) for share in _BAND)
     start_unix_ns = hour * _HOUR_MIN * _MINUTE_US * 1000
-    return Hour(start_unix_ns, low, middle, high, loss_ratio(unanswered, ranked.count))
+    return Hour(start_unix_ns, low, middle, high, loss_ratio(unanswered, delays.count))

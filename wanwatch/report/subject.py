@@ -14,6 +14,7 @@ from wanwatch.config.units import Hours, show_rate, show_share
 from wanwatch.core.account.calendar import midnight_unix_ns
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.spans import intersect
+from wanwatch.core.account.voice import USUAL_CODEC
 from wanwatch.core.model import NS_PER_S, Span
 
 _MINUTE_S: Final = 60
@@ -81,12 +82,14 @@ class Subject:
         site: The site's name.
         timezone: Name of its zone in the IANA data base.
         uplinks: Its lines, in order of preference.
+        codec: The codec that calls are rated with, by its name in the configuration.
         note: A remark that the page shows on top, such as that its data is generated; empty for none.
     """
 
     site: str
     timezone: str
     uplinks: tuple[UplinkPlan, ...]
+    codec: str = USUAL_CODEC
     note: str = ""
 
     @property
@@ -101,6 +104,7 @@ def subject_of(config: Config, note: str = "") -> Subject:
         site=config.site.name,
         timezone=config.site.timezone,
         uplinks=tuple(_uplink(config, uplink) for uplink in config.uplinks),
+        codec=config.voice.codec,
         note=note,
     )
 

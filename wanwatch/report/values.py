@@ -9,9 +9,29 @@ from wanwatch.core.account.availability import MeanTimes, Times
 from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.timeline import Timeline
+from wanwatch.core.account.voice import Voice
 from wanwatch.core.model import Event, Span
 from wanwatch.report.samples import Hour
+from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variation:
+    """How steadily one target answered; of raw samples only, over the same time as its delay.
+
+    Attributes:
+        pdv_p95_us: 95th percentile of PDV in microseconds, above the least delay of each hour; None without samples,
+            `math.inf` where it falls on unanswered probes.
+        pdv_p99_us: 99th percentile, likewise.
+        in_order: IPDV, jitter, and the runs of loss.
+        voice: How a call would be rated; None where nothing was answered.
+    """
+
+    pdv_p95_us: Figure | None
+    pdv_p99_us: Figure | None
+    in_order: InOrder
+    voice: Voice | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +50,7 @@ class TargetFigures:
         refused: Probes that somebody refused.
         raw_gone: Whether the raw samples of part of the time are not kept any more.
         hours: Hour by hour.
+        variation: How steadily it answered; None for a resolver.
     """
 
     target: str
@@ -43,6 +64,7 @@ class TargetFigures:
     refused: int
     raw_gone: bool
     hours: tuple[Hour, ...] = ()
+    variation: Variation | None = None
 
     @property
     def success(self) -> Figure | None:
@@ -122,6 +144,7 @@ class MonthReport:
         period: The month as a stretch of true time.
         now_unix_ns: When the report was made, or the month's end if that was before.
         note: A remark to show on top; empty for none.
+        codec: The codec that calls are rated with, by its name in the configuration.
         uplinks: Its lines, in order of preference.
         switches: Every change of the carrying uplink.
         site_events: What else happened to the site as a whole or to its switching.
@@ -135,6 +158,7 @@ class MonthReport:
     period: Span
     now_unix_ns: int
     note: str
+    codec: str
     uplinks: tuple[UplinkReport, ...]
     switches: tuple[Event, ...]
     site_events: tuple[Event, ...]

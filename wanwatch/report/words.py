@@ -101,6 +101,11 @@ def count(number: int) -> str:
     return f"{number:,}".replace(",", "\u202f")
 
 
+def decimal(figure: Figure, places: int) -> str:
+    """Say a figure without a unit to so many decimals."""
+    return f"{float(figure):.{places}f}"
+
+
 def instant(unix_ns: int, zone: tzinfo) -> str:
     """Say an instant in the site's zone with its offset from UTC: `Tue 13 Oct 14:03:22 +01:00`."""
     shown = local_time(unix_ns, zone)
@@ -130,7 +135,7 @@ def _offset(isoformat: str) -> str:
 
 def limit_value(clause: ClauseResult, figure: Figure | None) -> str:
     """Say a clause's figure in the unit of its measure."""
-    if clause.promise.measure == "delay":
+    if clause.promise.measure in {"delay", "delay-variation"}:
         return milliseconds(figure * 1_000_000 if isinstance(figure, Fraction) else figure)
     return per_cent(figure) if clause.promise.measure in {"availability", "loss"} else NOTHING
 
