@@ -55,7 +55,7 @@ def reflect(packet: bytes) -> bytes:
     asked = stamp.parse_sender(packet)
     assert isinstance(asked, stamp.SenderPacket)
     sent = (asked.sequence, asked.timestamp, asked.error_estimate)
-    return stamp.build_reflector(stamp.ReflectorPacket(asked.sequence, 1 << 32, 1, 0, 1 << 32, *sent, 64))
+    return stamp.build_reflector(stamp.ReflectorPacket(asked.sequence, 1 << 32, 1, asked.ssid, 1 << 32, *sent, 64))
 
 
 def question(kind: Kind, address: str, port: int | None = None, **changes: object) -> Question:
