@@ -110,7 +110,7 @@ class Daemon:
         except BaseException:
             await self._keeper.close()
             raise
-        self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks))
+        self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks), self._config.voice.codec)
         self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._keep_events())]
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
@@ -223,7 +223,7 @@ class Daemon:
         assert self._judge is not None  # noqa: S101  # reload() has looked
         self._config = config
         names = [uplink.name for uplink in config.uplinks]
-        self._metrics.follow(tuple(names))
+        self._metrics.follow(tuple(names), config.voice.codec)
         self._act(self._judge.reconfigure(names, questions(config), config.judge.settings()))
 
     async def _probe(self) -> None:

@@ -9,6 +9,7 @@ from typing import Final
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, Info, disable_created_metrics
 
+from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import (
     NS_PER_S,
     SWITCHES,
@@ -22,6 +23,7 @@ from wanwatch.core.model import (
     State,
     StateChanged,
 )
+from wanwatch.publish.live import LiveFigures
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
 RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
@@ -100,6 +102,8 @@ class Metrics:
             "wanwatch_names_answers", "Answers of resolvers, by response code.",
             ("site", "uplink", "resolver", "rcode"), registry=registry,
         )  # fmt: skip
+        self._live = LiveFigures(site)
+        registry.register(self._live)
         self._interruption.labels(site)
         self._children: dict[Series, _SeriesMetrics] = {}
         self._states: dict[str, State] = {}
@@ -108,8 +112,9 @@ class Metrics:
         self._measured: set[str] = set()
         self._ticked_ns: int | None = None
 
-    def follow(self, uplinks: tuple[str, ...]) -> None:
-        """Export these uplinks, and no others: series of an uplink that is gone vanish."""
+    def follow(self, uplinks: tuple[str, ...], codec: str = USUAL_CODEC) -> None:
+        """Export these uplinks, and no others: series of an uplink that is gone vanish. Rate calls with *codec*."""
+        self._live.codec = CODECS[codec]
         for name in set(self._states) - set(uplinks):
             self._forget(name)
         for name in set(uplinks) - set(self._states):
@@ -119,6 +124,7 @@ class Metrics:
         """Count one sample."""
         if sample.outcome is Outcome.NOT_SENT:
             return
+        self._live.sample(sample)
         mine = self._children.get(sample.series) or self._child(sample.series)
         mine.sent.inc()
         if sample.outcome is Outcome.ANSWERED and sample.rtt_ns is not None:
@@ -165,7 +171,7 @@ class Metrics:
     def tick(self, now_ns: int) -> None:
         """Add the time since the last tick to the counters of time, by the states that hold now."""
         elapsed_s = 0.0 if self._ticked_ns is None else (now_ns - self._ticked_ns) / NS_PER_S
-        self._ticked_ns = now_ns
+        self._ticked_ns = self._live.now_ns = now_ns
         for name, state in self._states.items():
             counter = self._unobserved if state is State.UNOBSERVED else self._observed
             counter.labels(self._site, name).inc(elapsed_s)
@@ -180,6 +186,7 @@ class Metrics:
 
     def _forget(self, uplink: str) -> None:
         self._states.pop(uplink, None)
+        self._live.forget(uplink)
         self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
         labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}
         for metric in (
