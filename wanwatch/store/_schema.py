@@ -69,6 +69,9 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
         raise StoreSchemaError(path, found, len(steps))
     if found == 0 and db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
         raise StoreError(path, "is a database of another program", "move it away, or set another site.data_dir")
+    # A flush rewrites every page that the running minute touches, though half of each is unchanged; on pages of half
+    # the usual size an office writes a seventh less a day. A file that is there already keeps the size it has.
+    db.execute("PRAGMA page_size = 2048")
     db.execute("PRAGMA journal_mode = WAL")
     # FULL, not NORMAL: an event that was told, and the alive mark, must survive a power cut right after their commit.
     db.execute("PRAGMA synchronous = FULL")
