@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from wanwatch.config.datause import bytes_of, monthly_bytes
-from wanwatch.core.model import Kind, Pin, Question, Role, Series
+from wanwatch.core.model import NS_PER_S, Kind, Pin, Question, Role, Series
+from wanwatch.core.resolver import Resolver, Transport
 
 
 def _question(kind: Kind, address: str, ask: str | None = None) -> Question:
@@ -37,6 +38,15 @@ def _question(kind: Kind, address: str, ask: str | None = None) -> Question:
 def test_a_question_and_its_answer_have_the_bytes_of_their_packets(question: Question, size: int) -> None:
     """Headers and all, both directions together."""
     assert bytes_of(question) == size
+
+
+@pytest.mark.parametrize("transport", [Transport.TLS, Transport.HTTPS])
+def test_a_resolver_over_tls_uses_several_thousand_bytes_a_question(transport: Transport) -> None:
+    """A handshake brings certificates: once in 10 s, that is more than a gigabyte in 30 days (from memory)."""
+    asked = _question(Kind.DNS, "192.0.2.53", "www.example.com")
+    secured = replace(asked, resolver=Resolver("192.0.2.53", 853, transport), every_ns=10 * NS_PER_S)
+    assert bytes_of(secured) > 20 * bytes_of(asked)
+    assert monthly_bytes([secured]) > 10**9
 
 
 def test_one_echo_a_second_is_435_megabytes_in_30_days() -> None:

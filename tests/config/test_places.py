@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from wanwatch.config import places
 from wanwatch.config.places import Endpoint
 from wanwatch.config.units import Unfit
+from wanwatch.core.resolver import Resolver, Transport
 
 
 @pytest.mark.parametrize(
@@ -34,10 +35,47 @@ def test_an_endpoint_survives_being_written_and_read(address: str, port: int) ->
     assert places.endpoint(str(expected), None) == expected
 
 
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        ("192.0.2.53", Resolver("192.0.2.53", 53)),
+        ("192.0.2.53:5353", Resolver("192.0.2.53", 5353)),
+        ("2001:db8::53", Resolver("2001:db8::53", 53)),
+        ("tcp://192.0.2.53", Resolver("192.0.2.53", 53, Transport.TCP)),
+        ("tls://192.0.2.53", Resolver("192.0.2.53", 853, Transport.TLS)),
+        ("tls://[2001:db8::53]:8853#dns.example.net", Resolver("2001:db8::53", 8853, Transport.TLS, "dns.example.net")),
+        ("https://192.0.2.53/dns-query", Resolver("192.0.2.53", 443, Transport.HTTPS, None, "/dns-query")),
+        (
+            "https://[2001:db8::53]/q#dns.example.net",
+            Resolver("2001:db8::53", 443, Transport.HTTPS, "dns.example.net", "/q"),
+        ),
+    ],
+)
+def test_a_resolver_is_an_address_and_a_way_to_ask_it(written: str, expected: Resolver) -> None:
+    """Ports by RFC 1035 section 4.2, RFC 7858 section 3.1 and RFC 9110 section 4.2.2; shown as it was written."""
+    assert places.resolver(written) == expected
+    assert places.show_resolver(expected) == written
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "dns.example.net", "tls://dns.example.net", "udp://192.0.2.53", "tls://192.0.2.53/path", "tls://[::1",
+        "https://192.0.2.53", "https://192.0.2.53/", "https://192.0.2.53/q?a=b", "tcp://192.0.2.53#name",
+        "tls://192.0.2.53:0", "tls://user@192.0.2.53", "tls://192.0.2.53 ",
+    ],
+)  # fmt: skip
+def test_what_cannot_be_asked_is_no_resolver(written: str) -> None:
+    """A name instead of an address would have to be resolved first; parts without a use are mistakes."""
+    with pytest.raises(Unfit):
+        places.resolver(written)
+
+
 @given(st.one_of(st.text(), st.integers(), st.none()))
 def test_no_parser_raises_anything_but_unfit(value: object) -> None:
     """Whatever stands in the file, the answer is a value or a reason."""
     for parse in (
+        places.resolver,
         places.address,
         places.interface,
         lambda given: places.endpoint(given, None),

@@ -11,7 +11,9 @@ import pytest
 
 from tests.measure.far_ends import ask_once, once, udp_server
 from wanwatch.core.model import Cause, Kind, Outcome, Pin
-from wanwatch.measure import names
+from wanwatch.core.resolver import Resolver
+from wanwatch.measure import RealClock
+from wanwatch.measure.resolvers import Way, look_up
 
 NAME = "www.example.com."
 
@@ -99,26 +101,42 @@ async def test_answers_with_another_id_or_question_are_ignored() -> None:
     assert sample.rtt_ns > 10_000_000
 
 
-async def test_looking_up_asks_the_next_resolver_and_takes_ipv6_where_there_is_no_ipv4(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def way(address: str, port: int, interface: str | None = None) -> Way:
+    """How a resolver on loopback is asked."""
+    return Way(Pin(interface=interface), Resolver(address, port), RealClock())
+
+
+async def test_looking_up_asks_the_next_resolver_where_one_does_not_answer() -> None:
     """A dead resolver must not hide a live one; a truncated answer is fetched over TCP here too."""
 
     def only_6(wire: bytes) -> bytes:
         asked = dns.message.from_wire(wire).question[0].rdtype
         return answer(wire, f"{NAME} AAAA 2001:db8::7") if asked.name == "AAAA" else answer(wire)
 
-    async with udp_server(lambda _: [], "127.0.0.3") as dead:
-        monkeypatch.setattr(names, "PORT", dead.port)
-        async with (
-            udp_server(lambda wire: [(0, answer(wire, truncated=True))], "127.0.0.1", dead.port),
-            tcp_server(only_6, dead.port),
-        ):
-            found = await names.look_up(Pin(), NAME, ["127.0.0.3", "127.0.0.2", "127.0.0.1"], 0.1)
+    async with (
+        udp_server(lambda _: [], "127.0.0.3") as dead,
+        udp_server(lambda wire: [(0, answer(wire, truncated=True))]) as far,
+        tcp_server(only_6, far.port),
+    ):
+        ways = [way("127.0.0.3", dead.port), way("127.0.0.2", far.port), way("127.0.0.1", far.port)]
+        found = await look_up(ways, NAME, 0.1)
     assert found == ["2001:db8::7"]
+
+
+async def test_looking_up_gives_one_address_of_each_family_that_is_wanted_ipv6_first() -> None:
+    """RFC 8305 section 4: the families take turns, beginning with IPv6."""
+
+    def both(wire: bytes) -> list[tuple[float, bytes]]:
+        six = dns.message.from_wire(wire).question[0].rdtype.name == "AAAA"
+        return [(0, answer(wire, f"{NAME} AAAA 2001:db8::7" if six else f"{NAME} A 198.51.100.7"))]
+
+    async with udp_server(both) as far:
+        ways = [way("127.0.0.1", far.port)]
+        assert await look_up(ways, NAME, 0.5) == ["2001:db8::7", "198.51.100.7"]
+        assert await look_up(ways, NAME, 0.5, [4]) == ["198.51.100.7"]
 
 
 async def test_looking_up_in_vain_finds_nothing() -> None:
     """No resolver, or none that answers."""
-    assert await names.look_up(Pin(), NAME, [], 0.1) == []
-    assert await names.look_up(Pin(interface="nosuch0"), NAME, ["127.0.0.1"], 0.1) == []
+    assert await look_up([], NAME, 0.1) == []
+    assert await look_up([way("127.0.0.1", 53, "nosuch0")], NAME, 0.1) == []

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 
 from wanwatch.config.contract import Contract, DelayClause, LossClause
 from wanwatch.config.mistakes import Loc
-from wanwatch.config.places import version
+from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target, Uplink
 from wanwatch.config.units import show_duration
 
@@ -44,13 +44,13 @@ def resolved(config: Config) -> Config:
 
 def uplinks_of(target: Target, uplinks: tuple[Uplink, ...]) -> tuple[str, ...]:
     """Return the names of the uplinks that *target* is asked through: those it names, else all of its family."""
-    return target.uplinks or tuple(uplink.name for uplink in uplinks if _carries(uplink, target.address))
+    return target.uplinks or tuple(uplink.name for uplink in uplinks if _carries(uplink, target.address, target.family))
 
 
-def _carries(uplink: Uplink, place: str) -> bool:
+def _carries(uplink: Uplink, place: str, wanted: int | None = None) -> bool:
     """Whether the pin has a source of the place's family; a pin without sources, or a host name, fits any."""
     families = {ip_address(source).version for source in uplink.pin.sources}
-    family = version(place)
+    family = version(place) or wanted
     return not families or family is None or family in families
 
 
@@ -77,16 +77,16 @@ def _rungs(config: Config) -> Iterator[Crossed]:
         for key, place in places.items():
             if place is not None and not _carries(uplink, place):
                 yield ("uplink", index, key), _no_family(uplink, place), _FAMILY_MEND
-        for number, resolver in enumerate(uplink.resolvers):
-            if not _carries(uplink, resolver):
-                yield ("uplink", index, "resolvers", number), _no_family(uplink, resolver), _FAMILY_MEND
+        for number, written in enumerate(uplink.resolvers):
+            if not _carries(uplink, place := resolver(written).address):
+                yield ("uplink", index, "resolvers", number), _no_family(uplink, place), _FAMILY_MEND
 
 
 _FAMILY_MEND: Final = "write an address of the same family, or give the pin a second source"
 
 
-def _no_family(uplink: Uplink, place: str) -> str:
-    return f"the pin of {uplink.name!r} has no IPv{version(place)} source to ask it from"
+def _no_family(uplink: Uplink, place: str, wanted: int | None = None) -> str:
+    return f"the pin of {uplink.name!r} has no IPv{version(place) or wanted} source to ask it from"
 
 
 def _uplinks_of_targets(config: Config) -> Iterator[Crossed]:
@@ -97,8 +97,9 @@ def _uplinks_of_targets(config: Config) -> Iterator[Crossed]:
             uplink = by_name.get(name)
             if name in target.uplinks[:number]:
                 yield loc, "it stands here twice", "write it once"
-            elif uplink is not None and not _carries(uplink, target.address):
-                yield loc, _no_family(uplink, target.address), "leave it out, or give the pin a second source"
+            elif uplink is not None and not _carries(uplink, target.address, target.family):
+                reason = _no_family(uplink, target.address, target.family)
+                yield loc, reason, "leave it out, or give the pin a second source"
 
 
 def _without_target(config: Config) -> Iterator[Crossed]:

@@ -9,6 +9,7 @@ from typing import Final
 
 from wanwatch.config.places import version
 from wanwatch.core.model import NS_PER_S, Kind, Question, Role
+from wanwatch.core.resolver import Transport
 
 MONTH_S: Final = 30 * 24 * 3600
 
@@ -28,6 +29,10 @@ _TCP_PACKETS: Final = 7
 """Three to open and four to close, RFC 9293 sections 3.5 and 3.6."""
 _TCP_BYTES: Final = 2 * 40 + 5 * 32
 """SYNs with Linux's usual options, the others with timestamps (from memory)."""
+_TLS_BYTES: Final = 5_000
+"""A handshake with a chain of two certificates, and the session tickets after it; from memory, no published source."""
+_HTTP_2_BYTES: Final = 400
+"""Preface, settings and headers of one request and its answer (RFC 9113); likewise."""
 ECHO_DATA_BYTES: Final = 56
 """What an echo carries; the size that everybody's echoes have had by custom, no published source."""
 
@@ -50,6 +55,10 @@ def monthly_bytes(questions: Iterable[Question]) -> int:
 def _shape(question: Question) -> tuple[int, int]:
     """Return the number of packets, and their bytes above IP."""
     dns = _DNS_FIXED_BYTES + len(question.ask or "")
+    if question.resolver is not None and question.resolver.transport is not Transport.UDP:
+        secured = _TLS_BYTES * (question.resolver.transport is not Transport.TCP)
+        framed = _HTTP_2_BYTES * (question.resolver.transport is Transport.HTTPS)
+        return _TCP_PACKETS + 2, _TCP_BYTES + secured + framed + 2 * (32 + 2 + dns) + _DNS_RECORD_BYTES
     return {
         Kind.ECHO: (2, 2 * (_ICMP_BYTES + ECHO_DATA_BYTES)),
         Kind.STAMP: (2, 2 * (_UDP_BYTES + _STAMP_BYTES[question.stamp_key is not None])),

@@ -1,6 +1,7 @@
 """Kinds of values that keys of the file take: each checks itself, and describes itself to the JSON Schema."""
 
 import os
+import ssl
 import stat
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -184,9 +185,22 @@ def _listen_place(value: object) -> places.Endpoint:
 
 
 def _resolver(value: object) -> str:
-    """Read a resolver; the usual port is not kept, so that one resolver has one name."""
-    found = places.endpoint(value, places.DNS_PORT)
-    return found.address if found.port == places.DNS_PORT else str(found)
+    found = places.resolver(value)
+    if found.name is not None:
+        _host_name(found.name)
+    return places.show_resolver(found)
+
+
+def _ca_file(value: object, info: ValidationInfo) -> Path:
+    path = _around(info).folder / _printable(value, LONGEST_PATH)
+    mend = "write the path of a file of certificate authorities in PEM that the daemon's user can read"
+    try:
+        ssl.create_default_context().load_verify_locations(path)
+    except ssl.SSLError:
+        raise Unfit(reason="there is no certificate in it", mend=mend) from None
+    except OSError:
+        raise Unfit(reason="there is no such file, or it cannot be read", mend=mend) from None
+    return path
 
 
 def _host_name(value: object) -> str:
@@ -227,6 +241,7 @@ def _notice_to(value: object) -> str:
         raise Unfit(reason=unfit.reason, mend=mend) from None
 
 
+RESOLVERS: Final = ("192.0.2.53", "tls://192.0.2.53#dns.example.net", "https://192.0.2.53/dns-query")
 Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"type": "string", "minLength": 1})]
 UplinkName: TypeAlias = Annotated[
     str, BeforeValidator(_uplink_name), WithJsonSchema({"type": "string", "minLength": 1})
@@ -245,7 +260,7 @@ Address: TypeAlias = Annotated[str, BeforeValidator(places.address), _text_schem
 Sources: TypeAlias = Annotated[
     tuple[str, ...], BeforeValidator(_each(places.address)), _one_or_many_schema("10.20.0.11", "2001:db8:20::11")
 ]
-Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema("192.0.2.53", "192.0.2.53:5353")]
+Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema(*RESOLVERS)]
 StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192.0.2.1", "192.0.2.1:862")]
 TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
 StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
@@ -263,6 +278,7 @@ AnyUrl: TypeAlias = Annotated[
 HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), _text_schema("www.example.com")]
 MailHost: TypeAlias = Annotated[str, BeforeValidator(_mail_host), _text_schema("mail.example.net")]
 NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), _text_schema("mailto:ops@example.net")]
+CaFile: TypeAlias = Annotated[Path, BeforeValidator(_ca_file), _text_schema("/etc/wanwatch/authorities.pem")]
 Whole: TypeAlias = Annotated[int, Field(strict=True)]
 Yes: TypeAlias = Annotated[bool, Field(strict=True)]
 

@@ -10,12 +10,16 @@ from typing import Final, NamedTuple
 from urllib.parse import urlsplit
 
 from wanwatch.config.units import Unfit
+from wanwatch.core.resolver import Resolver, Transport
 
 DNS_PORT: Final = 53
 """RFC 1035 section 4.2."""
 
 INTERFACE_BYTES: Final = 15
 """Linux: IFNAMSIZ is 16 with the closing zero (linux/if.h)."""
+
+_USUAL_PORTS: Final = {Transport.UDP: DNS_PORT, Transport.TCP: DNS_PORT, Transport.TLS: 853, Transport.HTTPS: 443}
+"""RFC 1035 section 4.2, RFC 7858 section 3.1, RFC 9110 section 4.2.2."""
 
 _BRACKETED: Final = re.compile(r"\[([^\[\]]+)\](?::([0-9]{1,5}))?")
 _V4: Final = re.compile(r"([^:\[\]]+)(?::([0-9]{1,5}))?")
@@ -92,6 +96,50 @@ def endpoint(value: object, default_port: int | None, *, any_of_ours: bool = Fal
     if not 0 < port < 1 << 16:
         raise Unfit(reason="no such port", mend="write a port from 1 to 65535")
     return Endpoint(str(found), port)
+
+
+def resolver(value: object) -> Resolver:
+    """Return a resolver: `192.0.2.53`, `tcp://192.0.2.53`, `tls://192.0.2.53#NAME`, `https://192.0.2.53/PATH#NAME`.
+
+    Raises:
+        Unfit: It has no address or a bad port, another scheme, or parts that its transport has no use for.
+    """
+    if not isinstance(value, str) or "://" not in value:
+        return Resolver(*endpoint(value, DNS_PORT))
+    if not value.isascii() or not value.isprintable() or " " in value:
+        raise Unfit(reason="not a resolver", mend=_RESOLVER_MEND)
+    try:
+        parts = urlsplit(value)
+    except ValueError:
+        raise Unfit(reason="not a resolver", mend=_RESOLVER_MEND) from None
+    if parts.scheme not in {"tcp", "tls", "https"}:
+        raise Unfit(reason="no way to ask a resolver", mend=_RESOLVER_MEND)
+    transport = Transport(parts.scheme)
+    place = endpoint(parts.netloc, _USUAL_PORTS[transport])
+    if transport is Transport.HTTPS and not parts.path.strip("/"):
+        raise Unfit(reason="the path is missing", mend='write it as well, such as "https://192.0.2.53/dns-query"')
+    if (
+        parts.query
+        or (parts.path and transport is not Transport.HTTPS)
+        or (parts.fragment and transport is Transport.TCP)
+    ):
+        raise Unfit(reason="more stands in it than its transport has use for", mend=_RESOLVER_MEND)
+    return Resolver(*place, transport, parts.fragment or None, parts.path)
+
+
+def show_resolver(found: Resolver) -> str:
+    """Return a resolver as the file writes it; the usual port is not kept, so that one resolver has one name."""
+    host = f"[{found.address}]" if ":" in found.address and found.transport is not Transport.UDP else found.address
+    if found.port != _USUAL_PORTS[found.transport]:
+        host = str(Endpoint(found.address, found.port))
+    scheme = "" if found.transport is Transport.UDP else f"{found.transport}://"
+    return f"{scheme}{host}{found.path}{f'#{found.name}' if found.name else ''}"
+
+
+_RESOLVER_MEND: Final = (
+    'write an address such as "192.0.2.53", or "tls://192.0.2.53#dns.example.net", '
+    '"https://192.0.2.53/dns-query#dns.example.net" or "tcp://192.0.2.53"'
+)
 
 
 def version(place: str) -> int | None:

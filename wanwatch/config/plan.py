@@ -10,7 +10,7 @@ from itertools import product
 from pathlib import Path
 from typing import Final
 
-from wanwatch.config.places import DNS_PORT, endpoint, version
+from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target, Uplink
 from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Question, Role, Series
 
@@ -92,8 +92,16 @@ def _far(config: Config, uplink: Uplink, target: Target) -> Question:
         timeout_ns=target.timeout_ns,
         ask=target.ask,
         stamp_key=target.key,
-        resolvers=uplink.resolvers,
+        resolvers=tuple(resolver(written) for written in uplink.resolvers),
+        resolver=resolver(target.dns) if target.dns else None,
+        expect=target.expect,
+        family=target.family,
+        ca_file=_ca_file(config),
     )
+
+
+def _ca_file(config: Config) -> str | None:
+    return str(config.site.ca_file) if config.site.ca_file else None
 
 
 def _rungs(uplink: Uplink) -> Iterator[Question]:
@@ -117,17 +125,19 @@ def _names(config: Config, uplink: Uplink) -> Iterator[Question]:
     if config.names is None:
         return
     turn_ns = config.names.every_ns * len(config.names.ask)
-    for resolver, name in product(uplink.resolvers, config.names.ask):
-        place = endpoint(resolver, DNS_PORT)
+    for written, name in product(uplink.resolvers, config.names.ask):
+        server = resolver(written)
         yield Question(
-            Series(uplink.name, resolver, Kind.DNS, Role.NAMES),
+            Series(uplink.name, written, Kind.DNS, Role.NAMES),
             uplink.pin,
-            address=place.address,
-            port=place.port,
+            address=server.address,
+            port=server.port,
             every_ns=turn_ns,
             pulse_ns=turn_ns,
             timeout_ns=config.names.timeout_ns,
             ask=name,
+            resolver=server,
+            ca_file=_ca_file(config),
         )
 
 
@@ -164,5 +174,7 @@ def _unpinned(config: Config) -> Iterator[Question]:
             timeout_ns=target.timeout_ns,
             ask=target.ask,
             stamp_key=target.key,
+            resolver=resolver(target.dns) if target.dns else None,
+            ca_file=_ca_file(config),
         )
     yield from _stun(config, UNPINNED, Pin())

@@ -10,6 +10,7 @@ from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
     Address,
     AnyUrl,
+    CaFile,
     DataDir,
     Duration,
     Every,
@@ -39,7 +40,7 @@ from wanwatch.config.fields import (
     Zone,
     usually,
 )
-from wanwatch.config.places import DNS_PORT, Endpoint, endpoint
+from wanwatch.config.places import Endpoint, resolver
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import EventKind, JudgeSettings, Kind, Pin
 
@@ -55,6 +56,8 @@ class Site(Table):
     """Folder of the record. A relative path starts from the folder of the configuration file."""
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
+    ca_file: CaFile | None = None
+    """Certificate authorities (PEM) trusted beside the system's own, by resolvers over TLS and https targets."""
 
     @property
     def zone(self) -> tzinfo:
@@ -102,7 +105,7 @@ class Uplink(Table):
     first_hop: Address | None = None
     """Address of the provider's first router beyond the gateway; the next rung."""
     resolvers: tuple[Resolver, ...] = ()
-    """The provider's resolvers."""
+    """The provider's resolvers, each asked over UDP, TCP, TLS or HTTPS as it is written."""
     handoff: Handoff = usually({})
     """How the provider hands the line over."""
     metered: Yes = False
@@ -143,9 +146,13 @@ class Target(Table):
     https: HttpsUrl | None = None
     """Ask by fetching this https URL."""
     dns: Resolver | None = None
-    """Ask by a DNS question to this server: an address, with a port if it is not 53. Needs `ask`."""
+    """Ask by a DNS question to this server, written as a resolver. Needs `ask`."""
     ask: HostName | None = None
     """With `dns`: the name whose address is asked for."""
+    expect: Annotated[Whole, Field(ge=200, le=399)] | None = None
+    """With `http` or `https`: the one status that belongs there, such as 204; another tells of a portal on the way."""
+    family: Literal[4, 6] | None = None
+    """With `http` or `https` and a host name: ask over this version of IP only; both are tried if left out."""
     every_ns: Duration = usually("1s", alias="every")
     """Interval between questions."""
     timeout_ns: Duration = usually("2s", alias="timeout")
@@ -164,7 +171,10 @@ class Target(Table):
         """Address and port; the port is 0 for echo. None where it is a URL."""
         if self.echo is not None:
             return Endpoint(self.echo, 0)
-        return endpoint(self.dns, DNS_PORT) if self.dns is not None else self.stamp or self.tcp
+        if self.dns is not None:
+            server = resolver(self.dns)
+            return Endpoint(server.address, server.port)
+        return self.stamp or self.tcp
 
     @property
     def address(self) -> str:

@@ -49,6 +49,9 @@ def _target(loc: Loc, table: Mapping[str, Any]) -> Iterator[Found]:
         yield say(
             (*loc, "ask"), "only a dns target asks for a name", "leave it out, or write dns = the server's address"
         )
+    for key in ("expect", "family"):
+        if key in table and given and not {"http", "https"}.intersection(given):
+            yield say((*loc, key), "only an http or https target has it", "leave it out, or write a URL")
 
 
 def _pin(loc: Loc, pin: object) -> Iterator[Found]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, NamedTuple, TypeAlias
 
+from wanwatch.core.resolver import Resolver
 Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
 
 UNPINNED: Final = "unpinned"
@@ -63,6 +64,7 @@ class Cause(StrEnum):
     RCODE = "rcode"
     TLS = "tls"
     HTTP_STATUS = "http-status"
+    PORTAL = "portal"
     # not sent: we could not ask
     NO_INTERFACE = "no-interface"
     INTERFACE_DOWN = "interface-down"
@@ -116,6 +118,10 @@ class Question:
         ask: For `Kind.DNS`: the name to ask for (its A record).
         stamp_key: For `Kind.STAMP`: the key shared with the reflector; None: without authentication. Never shown.
         resolvers: For `Kind.HTTP` with a host name: the resolvers to ask, over the same pin.
+        resolver: For `Kind.DNS`: how it is asked; None: at address and port, by UDP.
+        expect: For `Kind.HTTP`: the one status that belongs there; None: any below 400.
+        family: For `Kind.HTTP` with a host name: 4 or 6 to use only that version of IP; None: whichever answers.
+        ca_file: Certificate authorities (PEM) that are trusted beside the system's own.
     """
 
     series: Series
@@ -127,7 +133,11 @@ class Question:
     timeout_ns: int
     ask: str | None = None
     stamp_key: bytes | None = field(default=None, repr=False)
-    resolvers: tuple[str, ...] = ()
+    resolvers: tuple[Resolver, ...] = ()
+    resolver: Resolver | None = None
+    expect: int | None = None
+    family: int | None = None
+    ca_file: str | None = None
 
 
 class Sample(NamedTuple):

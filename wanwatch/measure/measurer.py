@@ -14,13 +14,15 @@ import dns.message
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import NS_PER_S, Kind, Observation, Outcome, Pin, Question, Role, Sample
 from wanwatch.core.ports import Clock
+from wanwatch.core.resolver import Resolver, Transport
 from wanwatch.core.wire import stamp, stun
-from wanwatch.measure import connect, names
+from wanwatch.measure import attempt, fetch, names, resolvers
 from wanwatch.measure.codecs import DnsCodec, EchoCodec, StampCodec, StunCodec, version_of
 from wanwatch.measure.flights import Flight, Track
 from wanwatch.measure.lane import Ground, Lane, Opened
 from wanwatch.measure.pace import WHOLE, Pacer, Turn, spread
 from wanwatch.measure.sockets import open_datagram, open_icmp, resolve
+from wanwatch.measure.stream import CannotSendError
 
 _PORTS: Final = {Kind.STAMP: stamp.PORT, Kind.STUN: stun.PORT, Kind.DNS: names.PORT}
 
@@ -124,9 +126,9 @@ class Measurer:
         """Return what asks *question* once, and what ends it."""
         match question.series.kind:
             case Kind.TCP:
-                return partial(self._start, question, connect.tcp), _nothing
+                return partial(self._start, question, fetch.tcp), _nothing
             case Kind.HTTP:
-                return partial(self._start, question, connect.http), _nothing
+                return partial(self._start, question, fetch.http), _nothing
             case Kind.ECHO:
                 return self._echo(question)
             case Kind.STAMP:
@@ -134,6 +136,8 @@ class Measurer:
                 key = question.stamp_key
                 lane = self._lane(question.pin, lambda: Opened(open_datagram(question.pin, family), StampCodec(key)))
                 return partial(lane.ask, track), lane.retire
+            case Kind.DNS if question.resolver and question.resolver.transport is not Transport.UDP:
+                return partial(self._start, question, resolvers.probe), _nothing
             case Kind.STUN | Kind.DNS:
                 family, track = _track(question)
                 return partial(self._ask_fresh, question, family, track), _nothing
@@ -172,8 +176,8 @@ class Measurer:
         self._lanes.add(lane)
         return lane
 
-    def _start(self, question: Question, probe: connect.Probe) -> None:
-        self._spawn(connect.run(self._ground, question, probe))
+    def _start(self, question: Question, probe: attempt.Probe) -> None:
+        self._spawn(attempt.run(self._ground, question, probe))
 
     def _spawn(self, work: Coroutine[None, None, None]) -> None:
         task = asyncio.get_running_loop().create_task(work)
@@ -187,9 +191,10 @@ async def _over_tcp(ground: Ground, question: Question, query: dns.message.Query
     reading = None
     try:
         async with asyncio.timeout(left_s):
-            reply = await names.ask_tcp(question.pin, question.address, question.port or names.PORT, query)
-            reading = names.reading(query, reply) if reply is not None else None
-    except (OSError, TimeoutError):
+            resolver = Resolver(question.address, question.port or names.PORT)
+            reply = await resolvers.over_tcp(resolvers.Way(question.pin, resolver, ground.clock), query)
+            reading = names.reading(query, reply) if isinstance(reply, dns.message.Message) else None
+    except (OSError, TimeoutError, CannotSendError):
         pass
     known_ns = ground.clock.now_ns()
     said = (flight.track.series, flight.sent_ns, flight.sent_unix_ns)

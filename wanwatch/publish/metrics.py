@@ -23,6 +23,7 @@ from wanwatch.core.model import (
     State,
     StateChanged,
 )
+from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
@@ -102,6 +103,7 @@ class Metrics:
             "wanwatch_names_answers", "Answers of resolvers, by response code.",
             ("site", "uplink", "resolver", "rcode"), registry=registry,
         )  # fmt: skip
+        self._fetches = FetchMetrics(site, registry)
         self._live = LiveFigures(site)
         registry.register(self._live)
         self._interruption.labels(site)
@@ -131,6 +133,7 @@ class Metrics:
             mine.rtt.observe(sample.rtt_ns / NS_PER_S)
         elif sample.outcome in _LOST:
             mine.lost.inc()
+        self._fetches.sample(sample)
         if sample.series.role is Role.NAMES and sample.facts:
             rcode = str(sample.facts.get("rcode", _NONE))
             label = rcode if rcode in _RCODES else "OTHER"
@@ -194,3 +197,4 @@ class Metrics:
             self._observed, self._unobserved, self._names,
         ):  # fmt: skip
             metric.remove_by_labels(dict(labels))
+        self._fetches.forget(uplink)

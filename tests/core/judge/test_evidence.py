@@ -10,7 +10,7 @@ from wanwatch.core.model import Cause, Kind, Outcome, Role, Sample, Series
 
 SERIES = Series("fibre", "near", Kind.ECHO, Role.LINE)
 LIFE = {Cause.RESET, Cause.PORT_UNREACHABLE, Cause.RCODE, Cause.TLS, Cause.HTTP_STATUS}
-ROUTER = {Cause.NET_UNREACHABLE, Cause.HOST_UNREACHABLE, Cause.PROHIBITED, Cause.TTL_EXCEEDED}
+ROUTER = {Cause.NET_UNREACHABLE, Cause.HOST_UNREACHABLE, Cause.PROHIBITED, Cause.TTL_EXCEEDED, Cause.PORTAL}
 OURS = {Cause.NO_INTERFACE, Cause.INTERFACE_DOWN, Cause.NO_ADDRESS, Cause.NO_ROUTE}
 
 

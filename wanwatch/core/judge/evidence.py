@@ -34,6 +34,8 @@ _REFUSED: Final = {
     Cause.HOST_UNREACHABLE: Said.SILENCE,
     Cause.PROHIBITED: Said.SILENCE,
     Cause.TTL_EXCEEDED: Said.SILENCE,
+    # A portal answers in the target's place: packets are carried, and still nobody gets to where they want to go.
+    Cause.PORTAL: Said.SILENCE,
 }
 _NOT_SENT: Final = dict.fromkeys(
     (Cause.NO_INTERFACE, Cause.INTERFACE_DOWN, Cause.NO_ADDRESS, Cause.NO_ROUTE), Said.OUR_SIDE

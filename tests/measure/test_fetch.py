@@ -5,15 +5,18 @@ import contextlib
 import socket
 import ssl
 import subprocess
-from collections.abc import AsyncIterator
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
+import dns.message
 import pytest
 
 from tests.measure.far_ends import MS, ask_once, once, udp_server
 from tests.measure.test_names import answer
 from wanwatch.core.model import Cause, Kind, Outcome, Pin
-from wanwatch.measure import connect, names
+from wanwatch.core.resolver import Resolver
+from wanwatch.measure.stream import connected
 
 
 def closed_port() -> int:
@@ -63,17 +66,24 @@ async def test_a_reset_is_a_timed_refusal() -> None:
     assert sample.rtt_ns is not None
 
 
-async def test_a_handshake_that_nobody_answers_is_lost_after_the_waiting_time() -> None:
-    """A full queue drops SYNs."""
+@contextlib.contextmanager
+def full_listener(address: str = "127.0.0.1", port: int = 0) -> Iterator[int]:
+    """A port whose full queue drops SYNs: nobody answers there."""
     with socket.socket() as full, contextlib.ExitStack() as fill:
-        full.bind(("127.0.0.1", 0))
+        full.bind((address, port))
         full.listen(0)
         for _ in range(3):
             waiting = fill.enter_context(socket.socket())
             waiting.setblocking(False)  # noqa: FBT003 - the socket's own interface
             waiting.connect_ex(full.getsockname())
-        await asyncio.sleep(0.05)
-        sample = await ask_once(once(Kind.TCP, "127.0.0.1", full.getsockname()[1], timeout_ns=200 * MS))
+        time.sleep(0.05)
+        yield int(full.getsockname()[1])
+
+
+async def test_a_handshake_that_nobody_answers_is_lost_after_the_waiting_time() -> None:
+    """A full queue drops SYNs."""
+    with full_listener() as port:
+        sample = await ask_once(once(Kind.TCP, "127.0.0.1", port, timeout_ns=200 * MS))
     assert (sample.outcome, sample.rtt_ns) == (Outcome.LOST, None)
     assert sample.known_ns == sample.sent_ns + 200 * MS
 
@@ -84,7 +94,7 @@ async def test_a_page_is_answered_with_the_time_of_each_step() -> None:
         sample = await ask_once(once(Kind.HTTP, f"http://127.0.0.1:{port}/a?b=c"))
     assert sample.outcome is Outcome.ANSWERED
     assert sample.facts is not None
-    assert sorted(sample.facts) == ["connect_ns", "first_byte_ns", "status"]
+    assert sorted(sample.facts) == ["connect_ns", "family", "first_byte_ns", "status"]
     assert sample.facts["status"] == 204
     first = sample.facts["first_byte_ns"]
     assert isinstance(first, int)
@@ -121,30 +131,118 @@ async def test_a_server_that_never_answers_is_lost_and_the_steps_that_were_done_
         sample = await ask_once(once(Kind.HTTP, f"http://127.0.0.1:{port}/", timeout_ns=200 * MS))
     assert sample.outcome is Outcome.LOST
     assert sample.facts is not None
-    assert list(sample.facts) == ["connect_ns"]
+    assert list(sample.facts) == ["connect_ns", "family"]
 
 
-async def test_a_host_name_is_looked_up_over_the_same_pin(monkeypatch: pytest.MonkeyPatch) -> None:
+def resolving(*addresses: str, after_s: float = 0.0) -> Callable[[bytes], list[tuple[float, bytes]]]:
+    """A resolver that knows www.example.com by these addresses, and nothing else."""
+
+    def reply(wire: bytes) -> list[tuple[float, bytes]]:
+        if b"www" not in wire:
+            return [(after_s, answer(wire, rcode=3))]
+        asked = dns.message.from_wire(wire).question[0].rdtype.name
+        known = {"A": [a for a in addresses if "." in a], "AAAA": [a for a in addresses if ":" in a]}[asked]
+        return [(after_s, answer(wire, *(f"www.example.com. {asked} {address}" for address in known)))]
+
+    return reply
+
+
+async def test_a_host_name_is_looked_up_over_the_same_pin() -> None:
     """The names' time is told apart; a name that nobody knows leaves nothing to ask."""
-
-    def resolver(wire: bytes) -> list[tuple[float, bytes]]:
-        return [(0.03, answer(wire, "www.example.com. A 127.0.0.1") if b"www" in wire else answer(wire, rcode=3))]
-
-    async with web(b"HTTP/1.1 200 OK\r\n\r\n") as (port, requests), udp_server(resolver, "127.0.0.2") as far:
-        monkeypatch.setattr(names, "PORT", far.port)
+    far_end = udp_server(resolving("127.0.0.1", after_s=0.03), "127.0.0.2")
+    async with web(b"HTTP/1.1 200 OK\r\n\r\n") as (port, requests), far_end as far:
+        known = (Resolver("127.0.0.2", far.port),)
         pin = Pin(sources=("127.0.0.5",))
         url = f"http://www.example.com:{port}/"
-        sample = await ask_once(once(Kind.HTTP, url, resolvers=("127.0.0.2",), pin=pin))
-        assert far.requests[0][1][0] == "127.0.0.5"
-        unknown = once(Kind.HTTP, "http://none.example/", resolvers=("127.0.0.2",), timeout_ns=300 * MS)
-        in_vain = await ask_once(unknown)
+        sample = await ask_once(once(Kind.HTTP, url, resolvers=known, pin=pin))
+        assert [sender[0] for _, sender in far.requests] == ["127.0.0.5"]  # an address of IPv6 would be of no use
+        in_vain = await ask_once(once(Kind.HTTP, "http://none.example/", resolvers=known, timeout_ns=300 * MS))
     assert sample.outcome is Outcome.ANSWERED
     assert sample.facts is not None
+    assert (sample.facts["family"], sample.facts["families"]) == (4, [4])
     dns_ns = sample.facts["dns_ns"]
     assert isinstance(dns_ns, int)
     assert 30 * MS <= dns_ns < 500 * MS
     assert f"Host: www.example.com:{port}\r\n".encode() in requests[0]
     assert (in_vain.outcome, in_vain.facts) == (Outcome.LOST, None)
+
+
+@pytest.mark.parametrize(
+    ("addresses", "wanted", "answered", "known"),
+    [
+        (["127.0.0.1", "::1"], None, 6, [6, 4]),
+        (["127.0.0.1", "::1"], 4, 4, [4]),
+        (["127.0.0.1", "2001:db8::1"], None, 4, [6, 4]),  # nothing is there over IPv6
+    ],
+)
+async def test_both_families_are_tried_and_the_one_that_answered_is_told(
+    addresses: list[str], wanted: int | None, answered: int, known: list[int]
+) -> None:
+    """RFC 8305: IPv6 first; where it does not answer, IPv4 does without the user's noticing."""
+    async with (
+        web(b"HTTP/1.1 200 OK\r\n\r\n") as (port, _),
+        udp_server(resolving(*addresses)) as far,
+        await asyncio.start_server(_answer_ok, "::1", port),
+    ):
+        url, known_by = f"http://www.example.com:{port}/", (Resolver("127.0.0.1", far.port),)
+        sample = await ask_once(once(Kind.HTTP, url, resolvers=known_by, family=wanted))
+    assert sample.outcome is Outcome.ANSWERED
+    assert sample.facts is not None
+    assert (sample.facts["family"], sample.facts["families"]) == (answered, known)
+
+
+async def _answer_ok(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    await reader.readuntil(b"\r\n\r\n")
+    writer.write(b"HTTP/1.1 200 OK\r\n\r\n")
+    await writer.drain()
+    writer.close()
+
+
+async def test_an_address_that_keeps_silent_gets_a_head_start_of_250_ms_and_no_more() -> None:
+    """RFC 8305 section 5: the Connection Attempt Delay; an address that refuses is given up at once."""
+    async with web(b"") as (port, _):
+        began_s = time.monotonic()
+        with full_listener("127.0.0.9", port):
+            async with connected(Pin(), ["127.0.0.9", "127.0.0.1"], port) as sock:
+                assert sock.getpeername() == ("127.0.0.1", port)
+        waited_s = time.monotonic() - began_s
+        async with connected(Pin(), ["127.0.0.9", "127.0.0.1"], port):
+            refused_s = time.monotonic() - began_s - waited_s
+    assert 0.25 <= waited_s < 1.0
+    assert refused_s < 0.25
+
+
+@pytest.mark.parametrize(
+    ("reply", "outcome", "cause", "facts"),
+    [
+        (b"HTTP/1.1 204 No Content\r\n\r\n", Outcome.ANSWERED, None, {"status": 204}),
+        (
+            b"HTTP/1.1 204 No Content\r\nVia: 1.1 box\r\n\r\n",
+            Outcome.ANSWERED,
+            None,
+            {"status": 204, "via": "1.1 box"},
+        ),
+        (
+            b"HTTP/1.1 302 Found\r\nServer: x\r\nLocation: http://192.0.2.1/in\r\n\r\n",
+            Outcome.REFUSED,
+            Cause.PORTAL,
+            {"status": 302, "location": "http://192.0.2.1/in"},
+        ),
+        (b"HTTP/1.1 200 OK\r\n\r\nhello", Outcome.REFUSED, Cause.PORTAL, {"status": 200}),
+        (b"HTTP/1.1 511 Network\r\n\r\n", Outcome.REFUSED, Cause.PORTAL, {"status": 511}),
+        (b"HTTP/1.1 503 Busy\r\n\r\n", Outcome.REFUSED, Cause.HTTP_STATUS, {"status": 503}),
+        (b"HTTP/1.1 200 OK\r\nLocation: " + b"x" * 70_000, Outcome.REFUSED, Cause.PORTAL, {"status": 200}),
+    ],
+)
+async def test_another_status_than_the_expected_one_tells_of_a_portal(
+    reply: bytes, outcome: Outcome, cause: Cause | None, facts: dict[str, object]
+) -> None:
+    """RFC 6585 section 6 for 511; that a 204 is asked for to find portals is common practice, no published source."""
+    async with web(reply) as (port, _):
+        sample = await ask_once(once(Kind.HTTP, f"http://127.0.0.1:{port}/", expect=204))
+    assert (sample.outcome, sample.cause) == (outcome, cause)
+    told = {key: value for key, value in (sample.facts or {}).items() if key in {"status", "location", "via"}}
+    assert told == facts
 
 
 @pytest.fixture(scope="module")
@@ -159,22 +257,24 @@ def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-async def test_tls_is_timed_and_an_untrusted_certificate_is_a_refusal(
-    certificate: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_tls_is_timed_and_an_untrusted_certificate_is_a_refusal(certificate: Path) -> None:
     """RFC 8446: the handshake proves who answers; a far end that cannot prove it is refused as such."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.load_cert_chain(certificate)
     async with web(b"HTTP/1.1 200 OK\r\n\r\n", context=context) as (port, _):
-        asked = once(Kind.HTTP, f"https://127.0.0.1:{port}/", timeout_ns=5000 * MS)
-        untrusted = await ask_once(asked)
-        trusting = ssl.create_default_context(cafile=str(certificate.with_suffix(".crt")))
-        monkeypatch.setattr(connect, "_tls_context", lambda: trusting)
-        trusted = await ask_once(asked)
+        url = f"https://127.0.0.1:{port}/"
+        untrusted = await ask_once(once(Kind.HTTP, url, timeout_ns=5000 * MS))
+        authority = str(certificate.with_suffix(".crt"))
+        trusted = await ask_once(once(Kind.HTTP, url, timeout_ns=5000 * MS, ca_file=authority))
     assert (untrusted.outcome, untrusted.cause) == (Outcome.REFUSED, Cause.TLS)
+    assert (untrusted.facts or {})["tls"] == "self-signed certificate"
     assert trusted.outcome is Outcome.ANSWERED
     assert trusted.facts is not None
-    assert sorted(trusted.facts) == ["connect_ns", "first_byte_ns", "status", "tls_ns"]
+    assert {"connect_ns", "family", "first_byte_ns", "status", "tls_ns"} < set(trusted.facts)
+    assert trusted.facts["cert_days_left"] in {1, 2}  # made for two days, a moment ago
+    expires_s = trusted.facts["cert_expires_unix_s"]
+    assert isinstance(expires_s, int)
+    assert abs(expires_s - time.time() - 2 * 86_400) < 120
 
 
 async def test_tls_to_a_server_that_speaks_none_is_a_refusal() -> None:

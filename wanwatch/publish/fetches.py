@@ -1,0 +1,58 @@
+"""Metrics of connections: how long each step of the last fetch took, which family answered, when certificates end."""
+
+from typing import Final
+
+from prometheus_client import CollectorRegistry, Gauge
+
+from wanwatch.core.model import NS_PER_S, Sample
+
+_PHASES: Final = {"dns_ns": "dns", "connect_ns": "connect", "tls_ns": "tls", "first_byte_ns": "first-byte"}
+
+
+class FetchMetrics:
+    """What the facts of samples say, for those that have such facts.
+
+    Args:
+        site: The site's name.
+        registry: Where the metrics are shown.
+    """
+
+    def __init__(self, site: str, registry: CollectorRegistry) -> None:
+        self._site = site
+        labels = ("site", "uplink", "target")
+        self._phase = Gauge(
+            "wanwatch_fetch_phase_seconds", "How long each step of the last fetch or connection took.",
+            (*labels, "phase"), registry=registry,
+        )  # fmt: skip
+        self._version = Gauge(
+            "wanwatch_fetch_ip_version", "The version of IP, 4 or 6, by which the last fetch was answered.",
+            labels, registry=registry,
+        )  # fmt: skip
+        self._expiry = Gauge(
+            "wanwatch_certificate_expiry_timestamp_seconds", "When the far end's certificate ends, in seconds of Unix.",
+            labels, registry=registry,
+        )  # fmt: skip
+
+    def sample(self, sample: Sample) -> None:
+        """Show what *sample* learnt; a step that it did not come to is absent rather than old."""
+        facts = sample.facts or {}
+        if not facts.keys() & _PHASES.keys():
+            return
+        labels = (self._site, sample.series.uplink, sample.series.target)
+        for fact, phase in _PHASES.items():
+            took_ns = facts.get(fact)
+            if isinstance(took_ns, int):
+                self._phase.labels(*labels, phase).set(took_ns / NS_PER_S)
+            else:
+                self._phase.remove_by_labels(
+                    {"site": self._site, "uplink": labels[1], "target": labels[2], "phase": phase}
+                )
+        for gauge, fact in ((self._version, "family"), (self._expiry, "cert_expires_unix_s")):
+            value = facts.get(fact)
+            if isinstance(value, int):
+                gauge.labels(*labels).set(value)
+
+    def forget(self, uplink: str) -> None:
+        """Show nothing of *uplink* any longer."""
+        for gauge in (self._phase, self._version, self._expiry):
+            gauge.remove_by_labels({"site": self._site, "uplink": uplink})
