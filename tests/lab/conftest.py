@@ -35,8 +35,9 @@ def office(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
 @pytest.fixture(scope="session")
 def lab_stage(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
     """Every story that a collected test asks about, already playing."""
-    asked = [getattr(item, "callspec", None) for item in request.session.items]
-    stories = [call.params["outcome"] for call in asked if call is not None and "outcome" in call.params]
+    calls = [item.callspec for item in request.session.items if hasattr(item, "callspec")]
+    # Other tests have a parameter of this name too.
+    stories = [story for call in calls if isinstance(story := call.params.get("outcome"), Story)]
     with stage(tmp_path_factory.mktemp("stories"), stories) as opened:
         yield opened
 
