@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple, TypeAlias
 
 from wanwatch.core.resolver import Resolver
+from wanwatch.core.way import Nat, Way
 Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
 
 UNPINNED: Final = "unpinned"
@@ -210,6 +211,17 @@ class LinkSeen(NamedTuple):
     interface: str
 
 
+class PinsSeen(NamedTuple):
+    """One round of pin proof: the first routers on each uplink's way, by name; an uplink that was not traced is not in.
+
+    The addresses that STUN servers see come as samples; both together prove the pins.
+    """
+
+    at_ns: int
+    at_unix_ns: int
+    ways: Mapping[str, Way]
+
+
 class State(StrEnum):
     """The four states of an uplink."""
 
@@ -345,8 +357,25 @@ class CarryingChanged:
     known: bool
 
 
-Effect: TypeAlias = Tell | Pace | StateChanged | CarryingChanged
-Observation: TypeAlias = Sample | Afterword | RouteSeen | LinkSeen
+@dataclass(frozen=True, slots=True)
+class PinChanged:
+    """Something else is held of an uplink's pin now.
+
+    Attributes:
+        uplink: Whose pin.
+        proved: Whether it is proved to leave by its own line; None while nothing tells.
+        nat: Who translates addresses on its way.
+        leaves_by: The uplink by whose line it leaves instead, if it does.
+    """
+
+    uplink: str
+    proved: bool | None
+    nat: Nat
+    leaves_by: str | None = None
+
+
+Effect: TypeAlias = Tell | Pace | StateChanged | CarryingChanged | PinChanged
+Observation: TypeAlias = Sample | Afterword | RouteSeen | LinkSeen | PinsSeen
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,12 @@ def _unobserved(event: Event) -> str:
     return f"{event.uplink or 'the site'}: nobody was looking, {_end(event)}"
 
 
+def _pin_lost(event: Event) -> str:
+    way = event.detail.get("leaves_by") or "another line"
+    fell_back = " like ordinary traffic" if event.detail.get("because") == "default-route" else ""
+    return f"{event.uplink}: the pin does not hold, its probes leave by {way}{fell_back}, {_end(event)}"
+
+
 _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.OUTAGE: _trouble("down"),
     EventKind.IMPAIRMENT: _trouble("impaired"),
@@ -76,7 +82,7 @@ _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.FLAPPING: _trouble("flapping"),
     EventKind.UNOBSERVED: _unobserved,
     EventKind.CLOCK_STEP: _clock_step,
-    EventKind.PIN_LOST: _trouble("the pin no longer holds"),
+    EventKind.PIN_LOST: _pin_lost,
     EventKind.DRILL: _trouble("failover drill"),
     EventKind.PLANNED_WORK: _trouble("planned work"),
 }

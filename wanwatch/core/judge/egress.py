@@ -38,6 +38,12 @@ class Egress:
             for gone in known.keys() - uplinks:
                 del known[gone]
 
+    def forget(self, uplink: str) -> None:
+        """Forget what *uplink* showed, and wait for it no longer: its pin is lost."""
+        self._heard |= {pin for pin in self._pins if pin[1] == uplink}
+        for known in self._pinned.values():
+            known.pop(uplink, None)
+
     def hear(self, sample: Sample) -> Word | None:
         """Take in a STUN sample; return the word that follows, if one does.
 

@@ -1,12 +1,13 @@
 """The judge of one site: joins the machines, keeps them in the order of time, and hands out their effects."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
 from wanwatch.core.judge.carrying import Carrying
 from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
 from wanwatch.core.judge.evidence import NEVER
+from wanwatch.core.judge.proof import Proof
 from wanwatch.core.judge.stuck import Stuck
 from wanwatch.core.judge.traffic import Traffic
 from wanwatch.core.judge.uplink import Uplink
@@ -25,6 +26,8 @@ from wanwatch.core.model import (
     LinkSeen,
     Observation,
     Pace,
+    PinChanged,
+    PinsSeen,
     Question,
     RouteSeen,
     Sample,
@@ -44,6 +47,7 @@ _OURS: Final = frozenset(
         EventKind.NAMES_FAILURE,
         EventKind.UNOBSERVED,
         EventKind.STUCK_FAILOVER,
+        EventKind.PIN_LOST,
     }
 )
 """The kinds that may be open on an uplink and are ours to end."""
@@ -58,12 +62,14 @@ class Memory:
         carrying: The uplink that carried; None for none.
         carrying_known: Whether `carrying` was known.
         last_alive_unix_ns: When the program was last known to run.
+        proofs: What each pin showed when it was last proved, as `SiteJudge.proofs` returned it.
     """
 
     open_events: tuple[Event, ...] = ()
     carrying: str | None = None
     carrying_known: bool = False
     last_alive_unix_ns: int | None = None
+    proofs: Mapping[str, Json] = field(default_factory=dict)
 
 
 class SiteJudge:
@@ -99,6 +105,7 @@ class SiteJudge:
         self._stuck = Stuck(
             self._uplinks, self._traffic, self._book, draft=stuck, alive_unix_ns=memory.last_alive_unix_ns
         )
+        self._proof = Proof(self._uplinks, self._book, proofs=memory.proofs, open_events=memory.open_events)
         self._arrange(uplinks, questions, settings)
 
     def feed(self, seen: Observation) -> list[Effect]:
@@ -150,6 +157,16 @@ class SiteJudge:
         return {name: uplink.shown() for name, uplink in self._uplinks.items()}
 
     @property
+    def pins(self) -> list[PinChanged]:
+        """What is held of each uplink's pin."""
+        return self._proof.told
+
+    @property
+    def proofs(self) -> dict[str, Json]:
+        """What each pin showed when it was last proved, for the next run's `Memory`."""
+        return self._proof.proofs
+
+    @property
     def carrying(self) -> CarryingChanged:
         """The uplink that carries ordinary traffic."""
         return self._traffic.shown
@@ -162,14 +179,17 @@ class SiteJudge:
 
     def _hear(self, sample: Sample) -> bool:
         if sample.series.kind is Kind.STUN:
-            return self._traffic.stun(sample)
+            return not self._proof.hear(sample) and self._traffic.stun(sample)
         if sample.series.uplink == UNPINNED:
             return self._traffic.hear(sample)
         uplink = self._uplinks.get(sample.series.uplink)
         return uplink is not None and uplink.hear(sample)
 
-    def _see(self, seen: RouteSeen | LinkSeen) -> bool:
-        if isinstance(seen, LinkSeen):
+    def _see(self, seen: RouteSeen | LinkSeen | PinsSeen) -> bool:
+        if isinstance(seen, PinsSeen):
+            for lost in self._proof.see(seen, self._traffic.shown.uplink):
+                self._traffic.distrust(lost)
+        elif isinstance(seen, LinkSeen):
             if seen.uplink in self._uplinks:
                 self._uplinks[seen.uplink].see(seen)
         else:
@@ -217,6 +237,7 @@ class SiteJudge:
         self._traffic.begin(now_ns)
         for uplink in self._uplinks.values():
             uplink.begin(now_ns)
+        self._proof.begin(now_ns)
 
     def _close_strangers(self, now_ns: int) -> None:
         """What was open on an uplink that is not configured any more has no one left to end it."""
@@ -250,6 +271,7 @@ class SiteJudge:
         for gone in old.values():
             gone.close(self._now_ns)
         self._traffic.reconfigure(questions, settings)
+        self._proof.reconfigure(names, questions, self._now_ns)
         self._stuck.stuck_after_ns = settings.stuck_after_ns
         self._next_ns = NEVER
 

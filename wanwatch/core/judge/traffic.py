@@ -121,6 +121,10 @@ class Traffic:
         self._moved(self.carrying.hear(sample.series.target, word._replace(known_ns=sample.known_ns)))
         return True
 
+    def distrust(self, uplink: str) -> None:
+        """The pin of *uplink* is lost: the addresses that it showed are another line's."""
+        self._egress.forget(uplink)
+
     def route(self, seen: RouteSeen) -> None:
         """Take in the kernel's route of unpinned traffic."""
         word = Word(seen.at_ns, seen.at_ns, seen.uplink)

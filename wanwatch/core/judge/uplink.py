@@ -47,6 +47,7 @@ class Uplink:
         line: Its line machine.
         state: Its public state.
         since_ns: Since when that holds.
+        trusted: Whether what is probed through its pin tells of this line at all.
     """
 
     def __init__(
@@ -57,6 +58,7 @@ class Uplink:
         self.state = State.UNOBSERVED
         self.since_ns = NEVER
         self.line = Line()
+        self.trusted = True
         drafts = {event.kind: resumed(event) for event in open_events}
         self._names = Names(name, book, drafts.get(EventKind.NAMES_FAILURE))
         self._windows = Windows()
@@ -92,7 +94,7 @@ class Uplink:
     def hear(self, sample: Sample) -> bool:
         """Take in a sample of this uplink; return False if it changed nothing, as nearly all do."""
         voice = self._ladder.get(sample.series)
-        if voice is None:
+        if voice is None or not self.trusted:
             return False
         said = of_line(sample)
         voice.note(said, sample)
@@ -108,6 +110,22 @@ class Uplink:
         self._link = link
         self._refine()
 
+    def distrust(self, since: Moment, now_ns: int) -> None:
+        """Its pin is lost: what is probed through it tells of another line, and may have done so *since* then.
+
+        The event of the lost pin stands for the time out of sight, so that none is told besides.
+        """
+        self.trusted = False
+        self.line.blind(now_ns)
+        self._cut_short(since, "pin-lost")
+        self._windows.stop()
+        self._show(State.UNOBSERVED, since.estimate_ns)
+
+    def trust(self, now_ns: int) -> None:
+        """Its pin is proved again: what is probed from *now_ns* on counts."""
+        self.trusted = True
+        self.line.blind(now_ns)
+
     def _hear_line(self, voice: Voice, said: Said, sample: Sample) -> bool:
         if sample.outcome is Outcome.ANSWERED:
             self._windows.add(voice.series.target, sample.sent_ns, sample.rtt_ns or 0)
@@ -121,6 +139,8 @@ class Uplink:
 
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
+        if not self.trusted:
+            return AHEAD
         names_ns = windows_ns = AHEAD
         if self.line.phase is Phase.UP:  # in doubt, the verdicts on names and windows wait
             names_ns, windows_ns = self._names.due_ns(), self._windows.due_ns()
