@@ -21,6 +21,7 @@ from wanwatch.core.account.voice import CODECS, call
 from wanwatch.core.model import NS_PER_S, Event, EventKind, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, MinuteBlock
 from wanwatch.report.month import build_month
+from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract, Subject, UplinkPlan
 from wanwatch.report.values import MonthReport, UplinkReport
 
@@ -114,6 +115,7 @@ def test_variation_runs_of_loss_and_voice_are_told_of_each_target(report: MonthR
     assert tail_us * 2.9 < (found.pdv_p95_us or 0) < tail_us * 4  # ln 20 = 3.0, and evenings are busier by 1.6
     assert tail_us < (found.in_order.ipdv_us or 0) < tail_us * 1.2
     assert tail_us * 0.9 < (found.in_order.jitter_us or 0) < tail_us * 1.2
+    assert found.in_order.runs is not None
     assert found.in_order.runs.lost == near.missed
     assert copper.variation.in_order.runs == LossRuns(0, 0, 0)
     assert copper.variation.voice is not None
@@ -262,6 +264,8 @@ def test_when_raw_samples_are_gone_counts_remain_and_percentiles_do_not() -> Non
     found = small([9000, 9100, MARK_LOST], promises=(promise,), keep_raw=False)
     near = found.targets[0]
     assert (near.loss, near.p95_us, near.raw_gone) == (Fraction(1, 3), None, True)
+    assert near.variation is not None
+    assert (near.variation.in_order, near.variation.voice) == (InOrder(None, None, None), None)
     assert found.clauses[0].ruling == Ruling(Verdict.UNDECIDED, Because.RAW_GONE)
 
 

@@ -52,7 +52,7 @@ class DelayClause(Table):
     """The round-trip time, or its variation, to a target."""
 
     measure: Literal["delay", "delay-variation"]
-    """What is promised: `delay` (round-trip time) or `delay-variation` (RFC 5481)."""
+    """What is promised: `delay` (round-trip time) or `delay-variation` (PDV, RFC 5481: above the hour's least)."""
     target: Text
     """The target that it is measured to, by its name."""
     statistic: Statistic

@@ -81,6 +81,8 @@ def _variation(found: Variation) -> Json:
 
 def _loss_runs(found: Variation) -> Json:
     runs = found.in_order.runs
+    if runs is None:
+        return {"runs": None, "longest": None, "mean_length": None}
     return {"runs": runs.runs, "longest": runs.longest, "mean_length": _number(runs.mean_length)}
 
 

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from wanwatch.config.remarks import DECIDED
 from wanwatch.core.account.availability import Times, availability, times_in
 from wanwatch.core.account.calendar import daily_hours
 from wanwatch.core.account.clauses import Because, Promise, Ruling, Verdict, counted_out, rule
@@ -30,7 +31,6 @@ from wanwatch.report.values import ClauseResult
 DELAYS: Final = frozenset({"delay", "delay-variation"})
 """Measures whose figure is a statistic over single round-trip times."""
 _US: Final = Fraction(1, 1_000_000)
-_MEASURED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +77,7 @@ def _no_ground(within: Scope, probes: Sequence[tuple[str, Probes]]) -> Because |
     """Say why there is nothing to judge by, if so."""
     if not within.counted:
         return Because.NOT_IN_FORCE
-    if within.promise.measure not in _MEASURED:
+    if within.promise.measure not in DECIDED:
         return Because.NOT_MEASURED
     if within.promise.measure in DELAYS and any(p.raw_gone for _, p in probes):
         return Because.RAW_GONE

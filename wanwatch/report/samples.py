@@ -49,7 +49,8 @@ class Probes:
 
     Attributes:
         ordered: Round-trip times of answered probes in microseconds, ascending; of raw samples only.
-        variation: How far each of them lies above the least of its hour (RFC 5481, PDV), ascending likewise.
+        variation: How far each of them lies above the least that was seen in its hour (RFC 5481, PDV), ascending
+            likewise. A month's least would make a change of route look like variation.
         unanswered: Lost, late and malformed probes with raw samples.
         refused: Probes that somebody refused.
         asked: Probes that were answered or not, raw or counted; without the refused.

@@ -38,12 +38,14 @@ class Walk:
     """Follows one series through the time that counts.
 
     Attributes:
+        asked: Whether there was any probe at all.
         steps_us: The sizes of the differences between answered neighbours, added up.
         pairs: How many neighbours were both answered.
         readings: The running jitter in microseconds, as it stood after the last answered probe of each minute.
         lengths: The lengths of the runs of loss.
     """
 
+    asked: bool = False
     steps_us: int = 0
     pairs: int = 0
     readings: list[Real] = field(default_factory=list)
@@ -78,7 +80,7 @@ class Walk:
         if self._count == 0:
             return
         stretches, sent_us, rtts = (np.concatenate(column) for column in zip(*self._waiting, strict=True))
-        self._waiting, self._count = [], 0
+        self._waiting, self._count, self.asked = [], 0, True
         answered = rtts < RTT_LIMIT
         now = np.stack([stretches, rtts.astype(np.int64)])
         self._step(np.concatenate([self._last, now], axis=1))
@@ -139,22 +141,22 @@ class InOrder:
     Attributes:
         ipdv_us: Mean size of the difference between neighbours, in microseconds; None without two answered neighbours.
         jitter_us: Median over the minutes of the running jitter; None likewise.
-        runs: The runs of loss.
+        runs: The runs of loss; None without probes, for then it is not known that there were none.
     """
 
     ipdv_us: Fraction | None
     jitter_us: float | None
-    runs: LossRuns
+    runs: LossRuns | None
 
 
 def in_order(walks: Iterable[Walk]) -> InOrder:
     """Return what the walks of one target come to; they are over then."""
     done = [walk.done() for walk in walks]
-    pairs = sum(walk.pairs for walk in done)
+    asked, pairs = any(walk.asked for walk in done), sum(walk.pairs for walk in done)
     readings = np.sort(np.concatenate([np.empty(0), *(part for walk in done for part in walk.readings)]))
     lengths = np.concatenate([np.empty(0, np.int64), *(part for walk in done for part in walk.lengths)])
     return InOrder(
         ipdv_us=Fraction(sum(walk.steps_us for walk in done), pairs) if pairs else None,
         jitter_us=percentile(readings.tolist(), 0.5),
-        runs=LossRuns(len(lengths), int(lengths.max(initial=0)), int(lengths.sum())),
+        runs=LossRuns(len(lengths), int(lengths.max(initial=0)), int(lengths.sum())) if asked else None,
     )
