@@ -1,5 +1,6 @@
 """The command behind `wanwatch report`."""
 
+import logging
 import re
 import sys
 from collections.abc import Callable
@@ -105,6 +106,8 @@ def _renderer(form: str) -> "Callable[[MonthReport], str]":
         from wanwatch.report.as_json import render_json  # noqa: PLC0415 - likewise
 
         return render_json
+    # A daemon's user has no home: matplotlib then makes do with a temporary folder, which nobody needs to be told.
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from wanwatch.report.html import render_html  # noqa: PLC0415 - matplotlib likewise
 
     return render_html
