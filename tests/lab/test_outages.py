@@ -189,7 +189,7 @@ def test_loss_impairs_a_line_and_is_no_outage(outcome: Outcome) -> None:
     impairment = outcome.one("impairment")
     assert impairment["uplink"] == FIBRE
     assert not outcome.of("outage", "failover", "needless-failover")
-    assert unix_s(impairment["start_latest"]) >= outcome.marks["worse"].unix_s
+    assert unix_s(impairment["start_earliest"]) <= outcome.marks["worse"].unix_s <= unix_s(impairment["start_latest"])
     assert unix_s(impairment["end_latest"]) >= outcome.marks["better"].unix_s
     assert outcome.states == {FIBRE: "up", COPPER: "up"}
 

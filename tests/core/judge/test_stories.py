@@ -130,6 +130,14 @@ def test_heavy_loss_is_an_impairment_and_no_outage() -> None:
     assert [change.state for change in told.states("fibre")] == [State.UP, State.IMPAIRED, State.UP]
 
 
+def test_an_impairment_may_have_begun_in_any_window_since_the_last_clean_one() -> None:
+    """Slight loss that misses the limit, then heavy loss: the earliest start reaches back to the slight loss."""
+    told = office({"fibre": fibre(losses=[(100.0, 140.0, 0.025), (140.0, 400.0, 0.3)]), "copper": copper()}).run(600)
+    (event,) = told.events()
+    assert spread(event.start)[0] <= 100.0
+    assert spread(event.start)[2] >= 140.0
+
+
 def test_delay_above_the_lines_own_usual_is_an_impairment() -> None:
     """Judged once five windows have shown what is usual; the figures are told."""
     told = office({"fibre": fibre(slow=[(500.0, 700.0, 0.2)]), "copper": copper()}).run(900)

@@ -70,6 +70,7 @@ class Uplink:
         self._last_outage: tuple[int, int] | None = None
         self._outage = drafts.get(EventKind.OUTAGE)
         self._unseen = drafts.get(EventKind.UNOBSERVED)
+        self._calm_ns = AHEAD
         self._impairment = drafts.get(EventKind.IMPAIRMENT)
         self._settings = JudgeSettings()
 
@@ -176,6 +177,7 @@ class Uplink:
             self._end_outage(self._outage, back, watched=turn.before is Phase.PROVING)
         self._names.blind(self.line.seen_ns)
         self._windows.restart(since_ns)
+        self._calm_ns = since_ns
         self._show(State.UP if self._impairment is None else State.IMPAIRED, since_ns)
 
     def _end_outage(self, outage: Draft, back: Recovery, *, watched: bool) -> None:
@@ -233,7 +235,9 @@ class Uplink:
         end_ns = start_ns + self._settings.window_ns
         if self._impairment is None and look.bad:
             first_ns = start_ns if look.first_bad_ns is None else look.first_bad_ns
-            start = Moment(first_ns, start_ns, end_ns if look.last_bad_ns is None else look.last_bad_ns)
+            # Windows that were neither bad nor clean may hold its beginning, and the last clean one the first of it.
+            earliest_ns = min(start_ns, self._calm_ns)
+            start = Moment(first_ns, earliest_ns, end_ns if look.last_bad_ns is None else look.last_bad_ns)
             self._impairment = Draft(kind=EventKind.IMPAIRMENT, uplink=self.name, start=start, detail=dict(look.detail))
             self._book.tell(self._impairment)
             self._show(State.IMPAIRED, first_ns)
@@ -245,6 +249,8 @@ class Uplink:
             self._book.tell(self._impairment)
             self._impairment = None
             self._show(State.UP, start_ns)
+        if look.clean:
+            self._calm_ns = start_ns
 
     def _refine(self) -> bool:
         """Name the domain of an outage as soon as the ladder can; return whether anything was told.
