@@ -19,7 +19,8 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import questions, route_map, store_path, toward
+from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
+from wanwatch.core.account.calendar import local_time
 from wanwatch.core.judge import Memory, SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -36,9 +37,10 @@ from wanwatch.core.model import (
     Tell,
 )
 from wanwatch.core.ports import Clock
-from wanwatch.measure import LinkWatch, Measurer, RealClock, RouteWatch
-from wanwatch.publish import Metrics, ServiceManager, sentence
-from wanwatch.store import NoRecordError, SqliteKeeper, SqliteRecord
+from wanwatch.core.resolving import Findings, Ledger, NamesSeen, Place, findings, ledger_key
+from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
+from wanwatch.publish import Metrics, ServiceManager, news, sentence
+from wanwatch.store import NoRecordError, SqliteKeeper, SqliteRecord, StoreError
 from wanwatch.web import make_app, serve
 
 log = logging.getLogger("wanwatch")
@@ -82,6 +84,9 @@ class Daemon:
         self._measurer = Measurer(self._clock, self._observe)
         self._links = LinkWatch(self._clock, self._observe)
         self._routes = RouteWatch(self._clock, self._observe)
+        self._inspector = Inspector(self._clock, self._inspected)
+        self._findings: dict[Place, Findings] = {}
+        self._ledgers: dict[str, Ledger] = {}
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._events: asyncio.Queue[Event] = asyncio.Queue()
         self._tasks: list[asyncio.Task[None]] = []
@@ -139,7 +144,7 @@ class Daemon:
         self._manager.tell("STOPPING=1")
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close())
+        await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close(), self._inspector.close())
         if self._judge is not None:
             self._act(self._judge.stop(self._clock.now_ns()))
         await self._drain_events()
@@ -186,6 +191,16 @@ class Daemon:
                 {"name": name, "state": changed.state.value, "since_unix_s": changed.since_unix_ns / NS_PER_S}
                 for name, changed in self._judge.states.items()
             ],
+            "resolvers": [
+                {
+                    "uplink": uplink,
+                    "resolver": resolver,
+                    "rewriting": found.rewriting.value,
+                    "validates": found.validates.value if found.validates else None,
+                    "differs_on": list(found.differs_on),
+                }
+                for (uplink, resolver), found in self._findings.items()
+            ],
         }
 
     def _make_judge(self) -> SiteJudge:
@@ -231,6 +246,10 @@ class Daemon:
         pins = {uplink.name: uplink.pin for uplink in self._config.uplinks}
         await self._links.apply(pins, toward=toward(self._config))
         await self._routes.apply(route_map(self._config))
+        planned = inspections(self._config)
+        places = {(one.question.series.uplink, one.question.series.target) for one in planned}
+        self._findings = {place: found for place, found in self._findings.items() if place in places}
+        await self._inspector.apply(planned)
 
     def _observe(self, seen: Observation) -> None:
         match seen:
@@ -243,6 +262,26 @@ class Daemon:
                 pass
         if self._judge is not None:
             self._act(self._judge.feed(seen))
+
+    def _inspected(self, seen: NamesSeen) -> None:
+        found = findings(seen.answers)
+        for said in news(self._findings, found):
+            log.warning("%s", said)
+        self._findings |= found
+        self._metrics.resolving(found)
+        month = local_time(seen.at_unix_ns, self._config.site.zone)
+        key = ledger_key(month.year, month.month)
+        if key not in self._ledgers:  # a new month, or the first inspection of this run
+            self._ledgers = {key: Ledger.from_json(self._recalled(key))}
+        self._ledgers[key].add(found)
+        self._keeper.remember(key, self._ledgers[key].to_json())
+
+    def _recalled(self, key: str) -> Json:
+        try:
+            with SqliteRecord(store_path(self._config)) as record:
+                return record.recall(key, self._config.site.name)
+        except StoreError:  # what was counted before is lost to this month, and probing goes on
+            return None
 
     def _act(self, effects: list[Effect]) -> None:
         for effect in effects:

@@ -237,7 +237,8 @@ def test_the_judge_of_an_empty_table_is_the_judge_of_the_core(read: Read, right:
             "metered = true",
             (
                 "target[0].metered: there is no such key; "
-                "write one of: name, echo, stamp, stamp_key_file, tcp, http, https, dns, ask, expect, family, every, timeout, uplinks"
+                "write one of: name, echo, stamp, stamp_key_file, tcp, http, https, dns, ask, expect, family, every, "
+                "timeout, uplinks"
             ),
         ),
         (

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wanwatch.core.account.spans import intersect
-from wanwatch.core.model import Event, EventKind, Series, Span
+from wanwatch.core.model import Event, EventKind, Json, Series, Span
 from wanwatch.core.ports import (
     MARK_LATE,
     MARK_LOST,
@@ -34,6 +34,7 @@ class FakeRecord:
         self, site: str, events: Sequence[Event], watched: Sequence[Span], blocks: Sequence[MinuteBlock]
     ) -> None:
         self._site = site
+        self.notes: dict[str, Json] = {}
         self._events = sorted(events, key=lambda event: event.start.estimate_unix_ns)
         self._watched = list(watched)
         self._blocks = sorted(blocks, key=lambda block: block.minute)
@@ -53,6 +54,10 @@ class FakeRecord:
 
         found = [event for event in self._events if overlaps(event) and (not kinds or event.kind in kinds)]
         return found if site == self._site else []
+
+    def recall(self, key: str, site: str | None = None) -> Json:
+        """What a test has put into `notes`."""
+        return self.notes.get(key) if site in {None, self._site} else None
 
     def watched(self, site: str, span: Span) -> list[Span]:
         """When a daemon was alive, cut to *span*."""

@@ -1,13 +1,13 @@
 """The commands that are about the configuration itself: each prints, and returns the exit code."""
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from wanwatch.config.datause import monthly_bytes
 from wanwatch.config.machine import machine_facts
 from wanwatch.config.mistakes import ConfigError, Mistake
-from wanwatch.config.plan import questions
+from wanwatch.config.plan import inspected, questions
 from wanwatch.config.propose import propose
 from wanwatch.config.reader import find, load
 from wanwatch.config.remarks import remarks
@@ -64,6 +64,7 @@ def summary(config: Config) -> str:
 def _lines(config: Config) -> Iterator[str]:
     site = config.site
     plan = questions(config)
+    all_of_it = (*plan, *inspected(config))
     yield f"Site {site.name} ({site.timezone})"
     yield f"Record in {site.data_dir}, raw samples kept {show_duration(site.keep_raw_ns)}"
     yield f"Status page and metrics on {config.listen.place}" + (
@@ -74,8 +75,10 @@ def _lines(config: Config) -> Iterator[str]:
     for number, uplink in enumerate(config.uplinks, start=1):
         yield f"  {number}. {uplink.name}: pinned by {pin_text(uplink)}" + ("; metered" if uplink.metered else "")
         yield from _asked([question for question in plan if question.series.uplink == uplink.name])
+        yield from _used([question for question in all_of_it if question.series.uplink == uplink.name])
     yield "  Ordinary traffic, whichever uplink carries it:"
-    yield from _asked([question for question in plan if question.series.uplink == UNPINNED])
+    yield from _asked(unpinned := [question for question in plan if question.series.uplink == UNPINNED])
+    yield from _used(unpinned)
     said = remarks(config)
     if said:
         yield ""
@@ -102,6 +105,9 @@ def _asked(plan: list[Question]) -> Iterator[str]:
             f"       {question.series.target}: {_how(question)}, every {show_duration(question.every_ns)}, "
             f"lost after {show_duration(question.timeout_ns)}"
         )
+
+
+def _used(plan: Sequence[Question]) -> Iterator[str]:
     fetches = ", not counting what the fetches bring" * any(question.series.kind is Kind.HTTP for question in plan)
     yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB over the line in 30 days{fetches}"
 

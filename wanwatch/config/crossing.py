@@ -19,6 +19,7 @@ PPPOE_MTU: Final = 1500
 SHORTEST_EVERY_NS: Final = 10_000_000
 """A hundred questions a second to one target is the most that is still polite."""
 LONGEST_TIMEOUT_NS: Final = 60_000_000_000
+SHORTEST_INSPECTION_NS: Final = 60_000_000_000
 
 
 def check(config: Config, *, targets_whole: bool) -> Iterator[Crossed]:
@@ -142,6 +143,8 @@ def _paces(config: Config) -> Iterator[Crossed]:
     ]
     if (names := config.names) is not None:
         rows.append((("names",), names.every_ns, names.timeout_ns))
+        if names.inspect_every_ns < SHORTEST_INSPECTION_NS:
+            yield ("names", "inspect_every"), "too often for other people's machines", 'write "1m" or longer'
     for loc, every_ns, timeout_ns in rows:
         if every_ns < SHORTEST_EVERY_NS:
             yield (*loc, "every"), "too often for other people's machines", 'write "10ms" or longer'

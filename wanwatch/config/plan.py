@@ -13,6 +13,7 @@ from typing import Final
 from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target, Uplink
 from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Question, Role, Series
+from wanwatch.core.resolving import Inspection, Purpose
 
 GATEWAY: Final = "gateway"
 FIRST_HOP: Final = "first-hop"
@@ -24,6 +25,8 @@ RUNG_TIMEOUT_NS: Final = 2 * NS_PER_S
 # Resolvers and STUN servers are other people's: even in trouble, once a second is enough.
 POLITE_PULSE_NS: Final = NS_PER_S
 STUN_TIMEOUT_NS: Final = 2 * NS_PER_S
+NEVER_THERE: Final = "invalid"
+"""RFC 6761 section 6.4: no name exists under it."""
 # A metered line is probed ten times as sparely.
 METERED_FACTOR: Final = 10
 # What may be asked several times a second without being a load of its own; connections and other people's resolvers
@@ -41,6 +44,16 @@ def questions(config: Config) -> tuple[Question, ...]:
     """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last."""
     pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink))
     return (*pinned, *_unpinned(config))
+
+
+def inspections(config: Config) -> tuple[Inspection, ...]:
+    """What every resolver is asked in an inspection; on a metered line, in one of ten."""
+    return tuple(one for uplink in config.uplinks for one in _inspections(config, uplink))
+
+
+def inspected(config: Config) -> tuple[Question, ...]:
+    """The questions of the inspections, each as often as a round asks it."""
+    return tuple(one.question for one in inspections(config) for _ in range(one.asked))
 
 
 def route_map(config: Config) -> dict[tuple[str, str | None], str]:
@@ -101,7 +114,7 @@ def _far(config: Config, uplink: Uplink, target: Target) -> Question:
 
 
 def _ca_file(config: Config) -> str | None:
-    return str(config.site.ca_file) if config.site.ca_file else None
+    return str(config.site.authorities) if config.site.authorities else None
 
 
 def _rungs(uplink: Uplink) -> Iterator[Question]:
@@ -139,6 +152,24 @@ def _names(config: Config, uplink: Uplink) -> Iterator[Question]:
             resolver=server,
             ca_file=_ca_file(config),
         )
+
+
+def _inspections(config: Config, uplink: Uplink) -> Iterator[Inspection]:
+    if (names := config.names) is None:
+        return
+    every_ns = names.inspect_every_ns * (METERED_FACTOR if uplink.metered else 1)
+    asked = [
+        *((name, Purpose.KNOWN) for name in names.ask),
+        (NEVER_THERE, Purpose.ABSENT),
+        (names.own_zone, Purpose.OWN_ZONE),
+        (names.signed, Purpose.SIGNED),
+        (names.broken, Purpose.BROKEN),
+    ]
+    # One question of the usual watch for each resolver says how it is asked.
+    usual = dict.fromkeys(question for question in _names(config, uplink) if question.ask == names.ask[0])
+    for question, (name, purpose) in product(usual, dict.fromkeys(asked)):
+        if name is not None:
+            yield Inspection(replace(question, ask=name, every_ns=every_ns, pulse_ns=every_ns), purpose)
 
 
 def _stun(config: Config, path: str, pin: Pin) -> Iterator[Question]:

@@ -6,7 +6,7 @@ from typing import Final
 
 from wanwatch.config.contract import SpeedClause
 from wanwatch.config.datause import monthly_bytes
-from wanwatch.config.plan import questions
+from wanwatch.config.plan import inspected, questions
 from wanwatch.config.schema import Config, Handoff, Uplink
 from wanwatch.config.units import show_duration
 from wanwatch.core.model import Role
@@ -131,8 +131,9 @@ def _coarse(config: Config) -> Iterator[str]:
 
 
 def _budgets(config: Config) -> Iterator[str]:
+    plan = (*questions(config), *inspected(config))
     for uplink in config.uplinks:
-        used = monthly_bytes(question for question in questions(config) if question.series.uplink == uplink.name)
+        used = monthly_bytes(question for question in plan if question.series.uplink == uplink.name)
         if uplink.data_budget_bytes is not None and used > uplink.data_budget_bytes:
             yield (
                 f"uplink {uplink.name!r}: probing would use about {used / 10**6:.0f} MB a month, above its data_budget "

@@ -56,8 +56,8 @@ class Site(Table):
     """Folder of the record. A relative path starts from the folder of the configuration file."""
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
-    ca_file: CaFile | None = None
-    """Certificate authorities (PEM) trusted beside the system's own, by resolvers over TLS and https targets."""
+    authorities: CaFile | None = None
+    """File of certificate authorities (PEM) trusted beside the system's own: for resolvers over TLS and https targets."""
 
     @property
     def zone(self) -> tzinfo:
@@ -201,6 +201,14 @@ class Names(Table):
     """Interval between questions to one resolver."""
     timeout_ns: Duration = usually("2s", alias="timeout")
     """Waiting time after which a question counts as lost."""
+    inspect_every_ns: Duration = usually("10m", alias="inspect_every")
+    """Interval between inspections of the resolvers: do they agree, rewrite, validate; at least 1m."""
+    own_zone: HostName | None = None
+    """A zone of your own without a wildcard: random names in it must not exist, which `invalid` alone leaves open."""
+    signed: HostName | None = None
+    """A name with a sound DNSSEC signature. Together with `broken`, it shows whether a resolver validates."""
+    broken: HostName | None = None
+    """A name whose DNSSEC signature is broken on purpose, so that it must not resolve."""
 
 
 class Judge(Table):

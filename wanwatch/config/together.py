@@ -22,6 +22,8 @@ def check(document: Mapping[str, Any]) -> list[Found]:
         if isinstance(contract, dict):
             for below, clause in tables(contract, "clause"):
                 found += _speed_clause((*loc, "contract", *below), clause)
+    if isinstance(names := document.get("names"), dict):
+        found += _names(names)
     if isinstance(speed := document.get("speed"), dict):
         found += _speed(speed)
     return found
@@ -62,6 +64,12 @@ def _pin(loc: Loc, pin: object) -> Iterator[Found]:
         yield say(loc, "it pins nothing", f"write one of {', '.join(WAYS_TO_PIN)}")
     if pin.get("targets") is True and len(given) > 1:
         yield say(loc, "targets = true stands alone: the gateway does the pinning", "keep one kind of pin")
+
+
+def _names(names: Mapping[str, Any]) -> Iterator[Found]:
+    for key, other in (("signed", "broken"), ("broken", "signed")):
+        if key in names and other not in names:
+            yield say(("names", other), "this key is missing", f"write it beside {key}, or leave out both")
 
 
 def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:

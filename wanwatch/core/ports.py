@@ -88,6 +88,9 @@ class Record(Protocol):
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
 
+    def recall(self, key: str, site: str | None = None) -> Json:
+        """What the daemon remembered under *key*, None if nothing; *site* may be left out where there is one."""
+
 
 class Keeper(Protocol):
     """The daemon's side of the store. Every method may be called from the event loop and returns at once.

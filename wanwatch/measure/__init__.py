@@ -8,7 +8,8 @@ Imports:  wanwatch.core, wanwatch.clock, asyncio, socket, ssl, dnspython, h2. Ne
 """
 
 from wanwatch.clock import RealClock
+from wanwatch.measure.inspector import Inspector
 from wanwatch.measure.measurer import BadQuestionError, Measurer
 from wanwatch.measure.watch import LinkWatch, RouteWatch
 
-__all__ = ["BadQuestionError", "LinkWatch", "Measurer", "RealClock", "RouteWatch"]
+__all__ = ["BadQuestionError", "Inspector", "LinkWatch", "Measurer", "RealClock", "RouteWatch"]

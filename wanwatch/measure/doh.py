@@ -17,7 +17,8 @@ from wanwatch.measure.stream import Streams
 
 PROTOCOL: Final = "h2"
 MEDIA_TYPE: Final = "application/dns-message"
-_MOST_BODY_BYTES: Final = 65_535
+MOST_BODY_BYTES: Final = 65_535
+"""RFC 1035 section 4.2.2: no DNS message is longer."""
 _READ_BYTES: Final = 16_384
 _STREAM: Final = 1
 
@@ -94,7 +95,7 @@ def _take(event: h2.events.Event, http: h2.connection.H2Connection, response: Re
             response.media_type = headers.get("content-type", "").partition(";")[0].strip().lower()
         case h2.events.DataReceived():
             response.body += event.data
-            if len(response.body) > _MOST_BODY_BYTES:
+            if len(response.body) > MOST_BODY_BYTES:
                 raise NoHttp2Error
             http.acknowledge_received_data(event.flow_controlled_length, _STREAM)
         case h2.events.StreamEnded():

@@ -6,7 +6,8 @@ Imports:  wanwatch.core, wanwatch.config, prometheus_client, socket. Never measu
 """
 
 from wanwatch.publish.metrics import Metrics
+from wanwatch.publish.resolving import news
 from wanwatch.publish.service_manager import ServiceManager
 from wanwatch.publish.words import sentence
 
-__all__ = ["Metrics", "ServiceManager", "sentence"]
+__all__ = ["Metrics", "ServiceManager", "news", "sentence"]

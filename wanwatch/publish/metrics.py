@@ -23,8 +23,10 @@ from wanwatch.core.model import (
     State,
     StateChanged,
 )
+from wanwatch.core.resolving import Findings, Place
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
+from wanwatch.publish.resolving import ResolvingMetrics
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
 RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
@@ -104,6 +106,7 @@ class Metrics:
             ("site", "uplink", "resolver", "rcode"), registry=registry,
         )  # fmt: skip
         self._fetches = FetchMetrics(site, registry)
+        self._resolving = ResolvingMetrics(site, registry)
         self._live = LiveFigures(site)
         registry.register(self._live)
         self._interruption.labels(site)
@@ -138,6 +141,10 @@ class Metrics:
             rcode = str(sample.facts.get("rcode", _NONE))
             label = rcode if rcode in _RCODES else "OTHER"
             self._names.labels(self._site, sample.series.uplink, sample.series.target, label).inc()
+
+    def resolving(self, found: Mapping[Place, Findings]) -> None:
+        """Show what an inspection of the resolvers found."""
+        self._resolving.show(found)
 
     def state(self, changed: StateChanged) -> None:
         """Show an uplink's new state."""
@@ -198,3 +205,4 @@ class Metrics:
         ):  # fmt: skip
             metric.remove_by_labels(dict(labels))
         self._fetches.forget(uplink)
+        self._resolving.forget(uplink)

@@ -12,7 +12,7 @@ from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
-from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport, Variation
+from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, TargetFigures, UplinkReport, Variation
 from wanwatch.report.words import reason
 
 _US_PER_S = 1_000_000
@@ -55,6 +55,7 @@ def _uplink(uplink: UplinkReport, codec: str) -> Json:
         "loss_runs": {target.target: _loss_runs(target.variation) for target in uplink.targets if target.variation},
         "voice": {target.target: _voice(target.variation, codec) for target in uplink.targets if target.variation},
         "names": {names.target: _names(names) for names in uplink.names},
+        "resolving": {found.resolver: _resolving(found) for found in uplink.resolving},
         "speed": {},
         "clauses": [_clause(clause) for clause in uplink.clauses],
         "credit": {},
@@ -94,6 +95,17 @@ def _voice(found: Variation, codec: str) -> Json:
 
 def _names(names: TargetFigures) -> Json:
     return {"success_ratio": _number(names.success), "p95_s": _number(names.p95_us, _US_PER_S)}
+
+
+def _resolving(found: ResolverFindings) -> Json:
+    return {
+        "inspections": found.inspections,
+        "rewriting": found.rewriting.value,
+        "rewrote": found.rewrote,
+        "sure": found.sure,
+        "validates": found.validates.value if found.validates else None,
+        "differed_on": dict(found.differed),
+    }
 
 
 def _clause(clause: ClauseResult) -> Json:

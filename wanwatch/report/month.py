@@ -14,11 +14,12 @@ from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, tim
 from wanwatch.core.account.voice import CODECS, Codec
 from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
 from wanwatch.core.ports import Record
+from wanwatch.report.resolving import resolving_in
 from wanwatch.report.rulings import Scope, judge, scope
 from wanwatch.report.samples import Collector, Probes, gather, ranked
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Subject, UplinkPlan
-from wanwatch.report.values import ClauseResult, MonthReport, TargetFigures, UplinkReport, Variation
+from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, TargetFigures, UplinkReport, Variation
 
 _MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
 _US_PER_S: Final = 1_000_000
@@ -111,12 +112,15 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
     collectors = {series: mine for one in lines for series, mine in one.of_series()}
     minutes = gather(record.blocks(subject.site, period, list(collectors)), collectors)
     known = {plan.name for plan in subject.uplinks}
+    resolving = resolving_in(record, subject, year, month)
     uplinks = []
     for one in lines:
         seen = [minute for many in one.line.values() for series in many for minute in minutes[series]]
         if seen or one.plan.name in known:
             probed = probed_spans(seen, one.plan.reach_minutes)
-            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns, CODECS[subject.codec]))
+            found = resolving.get(one.plan.name, ())
+            codec = CODECS[subject.codec]
+            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns, codec, found))
     return MonthReport(
         site=subject.site,
         timezone=subject.timezone,
@@ -160,7 +164,14 @@ def _of_the_site(event: Event) -> bool:
     return event.uplink in {None, UNPINNED} or event.kind in _OF_SWITCHING
 
 
-def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int, codec: Codec) -> UplinkReport:
+def _uplink(
+    one: _Line,
+    states: Timeline,
+    period: Span,
+    now_unix_ns: int,
+    codec: Codec,
+    resolving: tuple[ResolverFindings, ...],
+) -> UplinkReport:
     done = {key: collector.done() for key, collector in one.collectors.items()}
     times = times_in(states, [period])
     own = [e for e in one.events if e.uplink == one.plan.name and e.kind not in SWITCHES | _OF_SWITCHING]
@@ -178,6 +189,7 @@ def _uplink(one: _Line, states: Timeline, period: Span, now_unix_ns: int, codec:
         others=tuple(event for event in own if event.kind is not EventKind.OUTAGE),
         targets=tuple(_figures(target, done[Role.LINE, target, one.answering], codec) for target in one.line),
         names=tuple(_figures(target, done[Role.NAMES, target, one.answering], codec) for target in one.names),
+        resolving=resolving,
         clauses=tuple(_clause(one, within, states, done) for within in one.scopes),
     )
 

@@ -11,6 +11,7 @@ from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
 from wanwatch.core.model import Event, Span
+from wanwatch.core.resolving import Sign
 from wanwatch.report.samples import Hour
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
@@ -95,6 +96,29 @@ class ClauseResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ResolverFindings:
+    """What a month's inspections said of one resolver through one line.
+
+    Attributes:
+        resolver: The resolver.
+        inspections: How many there were.
+        rewriting: Whether it ever gave addresses for names that do not exist.
+        rewrote: In how many inspections.
+        sure: Whether that verdict rests on more than one sort of evidence.
+        validates: Whether it always validated signatures; None where that was not asked.
+        differed: Names for which another resolver gave other addresses, and in how many inspections.
+    """
+
+    resolver: str
+    inspections: int
+    rewriting: Sign
+    rewrote: int
+    sure: bool
+    validates: Sign | None
+    differed: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UplinkReport:
     """One line's month.
 
@@ -110,6 +134,7 @@ class UplinkReport:
         others: What else happened to it.
         targets: Delay and loss of each target.
         names: Delay and answers of each resolver.
+        resolving: What inspections said of each resolver.
         clauses: What became of each promise.
     """
 
@@ -124,6 +149,7 @@ class UplinkReport:
     others: tuple[Event, ...]
     targets: tuple[TargetFigures, ...]
     names: tuple[TargetFigures, ...]
+    resolving: tuple[ResolverFindings, ...]
     clauses: tuple[ClauseResult, ...]
 
     @property

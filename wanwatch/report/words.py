@@ -15,6 +15,7 @@ from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.clauses import Because
 from wanwatch.core.account.figures import Figure
 from wanwatch.core.model import NS_PER_S, Bounds, Domain
+from wanwatch.core.resolving import Sign
 from wanwatch.report.values import ClauseResult
 
 NOTHING: Final = "—"
@@ -188,3 +189,8 @@ _REASONS: Final[Mapping[Because, Callable[[ClauseResult], str]]] = {
     Because.RAW_GONE: lambda _: "The single round-trip times of that time are no longer kept.",
     Because.NOT_IN_FORCE: lambda _: "The contract was not in force, or all of the time is counted out.",
 }
+
+
+def sign(found: Sign | None) -> str:
+    """Say whether something is so: `yes`, `no`, `no verdict`, or that it was not asked."""
+    return "not asked" if found is None else "no verdict" if found is Sign.UNDECIDED else found.value
