@@ -42,7 +42,7 @@ def test_a_question_and_its_answer_have_the_bytes_of_their_packets(question: Que
 
 @pytest.mark.parametrize("transport", [Transport.TLS, Transport.HTTPS])
 def test_a_resolver_over_tls_uses_several_thousand_bytes_a_question(transport: Transport) -> None:
-    """A handshake brings certificates: once in 10 s, that is more than a gigabyte in 30 days (from memory)."""
+    """A handshake brings certificates: once in 10 s, that is more than a gigabyte in 30 days."""
     asked = _question(Kind.DNS, "192.0.2.53", "www.example.com")
     secured = replace(asked, resolver=Resolver("192.0.2.53", 853, transport), every_ns=10 * NS_PER_S)
     assert bytes_of(secured) > 20 * bytes_of(asked)

@@ -212,6 +212,12 @@ async def test_an_address_that_keeps_silent_gets_a_head_start_of_250_ms_and_no_m
     assert refused_s < 0.25
 
 
+async def test_nothing_waits_for_an_acknowledgement_that_the_far_end_may_delay() -> None:
+    """RFC 9293 section 3.7.4: whoever cannot bear Nagle's algorithm may turn it off."""
+    async with web(b"") as (port, _), connected(Pin(), ["127.0.0.1"], port) as sock:
+        assert sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
 @pytest.mark.parametrize(
     ("reply", "outcome", "cause", "facts"),
     [

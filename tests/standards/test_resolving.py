@@ -60,13 +60,12 @@ def test_an_address_for_a_name_that_cannot_exist_is_rewriting(
     ],
 )
 def test_a_resolver_validates_where_it_marks_the_sound_name_and_refuses_the_broken_one(
-    signed: tuple[str, tuple[str, ...], bool], broken: tuple[str | None, tuple[str, ...], bool], verdict: Sign
+    signed: tuple[str | None, tuple[str, ...], bool], broken: tuple[str | None, tuple[str, ...], bool], verdict: Sign
 ) -> None:
     """RFC 4035 sections 3.2.3 and 5.5: AD on what was validated, SERVFAIL for what fails."""
-    asked = ("fibre", "192.0.2.53")
     answers = [
-        NamesAnswer(*asked, Purpose.SIGNED, "signed.example", *signed),
-        NamesAnswer(*asked, Purpose.BROKEN, "broken.example", *broken),
+        NamesAnswer("fibre", "192.0.2.53", purpose, f"{purpose}.example", rcode, addresses, authentic)
+        for purpose, (rcode, addresses, authentic) in ((Purpose.SIGNED, signed), (Purpose.BROKEN, broken))
     ]
     assert validates(answers) is verdict
 

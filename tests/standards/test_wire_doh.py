@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import socket
 import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
@@ -153,6 +154,12 @@ class Unheard:
 
     def write(self, data: bytes) -> None:
         """Take them."""
+
+    def get_extra_info(self, _name: str) -> socket.socket:
+        """Its socket, which is closed."""
+        sock = socket.socket()
+        sock.close()
+        return sock
 
 
 @settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow], deadline=None)

@@ -44,7 +44,9 @@ def _target(loc: Loc, table: Mapping[str, Any]) -> Iterator[Found]:
     if len(given) > 1:
         yield say(loc, f"it says {' and '.join(given)}", "keep one, and make a target of each other")
     if "stamp_key_file" in table and "stamp" not in given:
-        yield say((*loc, "stamp_key_file"), "only a stamp target has a key", "leave it out, or write stamp = an address")
+        yield say(
+            (*loc, "stamp_key_file"), "only a stamp target has a key", "leave it out, or write stamp = an address"
+        )
     if "dns" in given and "ask" not in table:
         yield say((*loc, "ask"), "this key is missing", "write the name to ask this server for")
     if "ask" in table and "dns" not in given:

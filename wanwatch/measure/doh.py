@@ -13,7 +13,7 @@ import h2.connection
 import h2.events
 import h2.exceptions
 
-from wanwatch.measure.stream import Streams
+from wanwatch.measure.stream import Streams, send
 
 PROTOCOL: Final = "h2"
 MEDIA_TYPE: Final = "application/dns-message"
@@ -77,7 +77,7 @@ async def _exchange(streams: Streams, headers: list[tuple[str, str]], message: b
     response = Response()
     ended = False
     while not ended:
-        writer.write(http.data_to_send())
+        send(writer, http.data_to_send())
         data = await reader.read(_READ_BYTES)
         if not data:
             raise NoHttp2Error

@@ -23,7 +23,7 @@ from wanwatch.core.model import NS_PER_S, Cause, Outcome
 from wanwatch.measure.attempt import Attempt, Finding
 from wanwatch.measure.resolvers import Way, look_up
 from wanwatch.measure.sockets import resolve
-from wanwatch.measure.stream import MOST_LINE_BYTES, Tls, connected, talking
+from wanwatch.measure.stream import MOST_LINE_BYTES, Tls, connected, send, talking
 
 _STATUS_LINE: Final = re.compile(rb"HTTP/1\.[01] ([1-9][0-9]{2})[ \r\n]")
 _WORST_GOOD_STATUS: Final = 399
@@ -87,7 +87,7 @@ async def _get(attempt: Attempt, url: SplitResult, sock: socket.socket) -> Findi
     tls = Tls(url.hostname or "", attempt.question.ca_file) if url.scheme == "https" else None
     async with talking(sock, attempt.clock, attempt.facts, tls) as (reader, writer):
         asking_ns = attempt.clock.now_ns()
-        writer.write(_request(url))
+        send(writer, _request(url))
         first = await reader.read(1)
         attempt.facts["first_byte_ns"] = attempt.clock.now_ns() - asking_ns
         status = _status(first + await _line(reader))

@@ -25,7 +25,7 @@ from wanwatch.core.resolver import Resolver, Transport
 from wanwatch.measure import doh, names
 from wanwatch.measure.attempt import Attempt, Finding
 from wanwatch.measure.sockets import open_pinned, resolve
-from wanwatch.measure.stream import CannotSendError, Facts, Tls, connected, talking
+from wanwatch.measure.stream import CannotSendError, Facts, Tls, connected, send, talking
 
 _PACKET_BYTES: Final = 4096
 _HTTPS_PORT: Final = 443
@@ -118,7 +118,7 @@ async def over_tcp(way: Way, query: dns.message.Message) -> Answer:
         way.facts["connect_ns"] = way.clock.now_ns() - at_ns
         async with talking(sock, way.clock, way.facts, tls) as (reader, writer):
             wire = query.to_wire()
-            writer.write(len(wire).to_bytes(2, "big") + wire)
+            send(writer, len(wire).to_bytes(2, "big") + wire)
             try:
                 length = int.from_bytes(await reader.readexactly(2), "big")
                 return _message(await reader.readexactly(length))
