@@ -231,14 +231,52 @@ def voice(delay: int, loss: Decimal, codec: str) -> None:
 
 
 @main.command()
-@click.option("--address", default="::", show_default=True, help="Address to answer on.")
+@click.option("--address", default="::", show_default=True, help="Address to answer on; :: for both families.")
 @click.option("--stamp-port", default=862, show_default=True, help="UDP port for STAMP (RFC 8762).")
+@click.option(
+    "--stamp-key-file", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    help="Key shared with senders: only authenticated packets are then answered.",
+)  # fmt: skip
+@click.option("--stateless", is_flag=True, help="Number answers as the sender does, instead of counting them.")
+@click.option("--stun-port", default=3478, show_default=True, help="UDP port for STUN (RFC 8489).")
+@click.option("--stun-unpadded", is_flag=True, help="Answer STUN requests that are shorter than their answer, too.")
+@click.option("--speed-port", default=9471, show_default=True, help="TCP port of the speed far end.")
+@click.option(
+    "--token-file", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    help="Token that speed clients show as Bearer; without it there is no speed far end.",
+)  # fmt: skip
+@click.option(
+    "--speed-bytes", type=click.IntRange(1), default=100_000_000_000, show_default=True, help="Most bytes a request."
+)
+@click.option("--speed-seconds", type=click.IntRange(1), default=65, show_default=True, help="Most seconds a request.")
+@click.option("--speed-at-once", type=click.IntRange(1), default=16, show_default=True, help="Most requests at once.")
+@click.option("--tls-certificate", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Chain in PEM.")
+@click.option("--tls-key", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Its key in PEM.")
 @_tells_errors
-def reflector(address: str, stamp_port: int) -> None:
-    """Answer the site's own STAMP probes: the far end that measurements can be pointed at."""
-    from wanwatch.reflector import serve_stamp
+def reflector(
+    *,
+    stamp_key_file: Path | None,
+    stateless: bool,
+    token_file: Path | None,
+    speed_bytes: int,
+    speed_seconds: int,
+    speed_at_once: int,
+    tls_certificate: Path | None,
+    tls_key: Path | None,
+    **places: Any,
+) -> None:
+    """Be the far end that a site's measurements can be pointed at: STAMP, STUN, and bytes for speed tests."""
+    from wanwatch.reflector import Limits, Settings, read_certificate, read_secret, serve
 
-    asyncio.run(serve_stamp(address, stamp_port))
+    settings = Settings(
+        **places,
+        stamp_key=read_secret("--stamp-key-file", stamp_key_file).encode() if stamp_key_file else None,
+        stateful=not stateless,
+        token=read_secret("--token-file", token_file) if token_file else None,
+        limits=Limits(speed_bytes, speed_seconds, speed_at_once),
+        tls=read_certificate(tls_certificate, tls_key),
+    )
+    asyncio.run(serve(settings, on_ready=lambda serving: click.echo(serving.text(), err=True)))
 
 
 @main.command()

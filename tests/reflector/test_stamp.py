@@ -9,7 +9,8 @@ from collections.abc import AsyncIterator
 import pytest
 
 from wanwatch.core.wire import stamp
-from wanwatch.reflector import ReflectorError, StampReflector, reflect, serve_stamp
+from wanwatch.reflector import ReflectorError, StampReflector, reflect
+from wanwatch.reflector.stamp import Sessions
 
 # 2026-01-01T00:00:00.5Z; the packets below were computed from the figures of RFC 8762 (sections 4.2.1 and 4.3.1).
 T1_UNIX_NS = 1_767_225_600_500_000_000
@@ -51,6 +52,64 @@ def test_a_session_identifier_is_copied() -> None:
 def test_a_short_request_gets_a_base_packet() -> None:
     """RFC 8762 section 4.6: a packet smaller than the base packet is answered with the base packet."""
     assert answer_to(REQUEST[:14]) == ANSWER
+
+
+def test_tlvs_of_a_session_come_back_flagged_and_without_one_it_is_padding() -> None:
+    """RFC 8972 section 4: U on what is not known; section 3: a sender of RFC 8762 alone has no identifier."""
+    tlv = bytes.fromhex("00c80002") + b"hi"
+    answer = answer_to(REQUEST[:14] + b"\xbe\xef" + REQUEST[16:] + tlv)
+    assert answer is not None
+    assert answer[44:] == b"\x80" + tlv[1:]
+    assert answer_to(REQUEST + tlv) == ANSWER + tlv
+
+
+KEY = b"an example key of some length"
+
+
+def signed_answer(request: bytes) -> bytes | None:
+    """Answer in the authenticated mode."""
+    return reflect(
+        request, received_unix_ns=T1_UNIX_NS, sent_unix_ns=T1_UNIX_NS, hop_limit=64, estimate=0x8001, key=KEY
+    )
+
+
+def test_an_authentic_request_has_an_authentic_answer_of_its_size() -> None:
+    """RFC 8762 sections 4.3.2 and 4.4: 112 octets; the fields are those of the other mode."""
+    asked = stamp.SenderPacket(7, 0xED00378080000000, 0x8001, 0xBEEF)
+    tlv = bytes.fromhex("80010003") + b"abc"
+    answer = signed_answer(stamp.build_sender(asked, KEY) + tlv)
+    assert answer is not None
+    assert len(answer) == 112 + len(tlv)
+    seen = stamp.parse_reflector(answer, KEY)
+    assert isinstance(seen, stamp.ReflectorPacket)
+    assert (seen.sender_sequence, seen.sender_timestamp, seen.ssid, seen.sender_ttl) == (7, asked.timestamp, 0xBEEF, 64)
+
+
+def test_one_flipped_bit_is_met_with_silence() -> None:
+    """RFC 8762 section 4.4: a packet that fails its HMAC must not be used."""
+    request = stamp.build_sender(stamp.SenderPacket(7, 0xED00378080000000, 0x8001), KEY)
+    for bit in range(112 * 8):
+        broken = bytearray(request)
+        broken[bit // 8] ^= 1 << bit % 8
+        assert signed_answer(bytes(broken)) is None, bit
+    assert signed_answer(REQUEST) is None
+    assert signed_answer(REQUEST.ljust(112, b"\0")) is None
+
+
+def test_a_session_is_address_port_and_identifier_and_counts_from_zero() -> None:
+    """RFC 8762 section 4.3: the reflector's own number, one for each packet received; RFC 8972 section 3."""
+    sessions = Sessions()
+    asked, other = stamp.SenderPacket(7, 1), stamp.SenderPacket(7, 1, ssid=5)
+    peers = [(("192.0.2.1", 5), asked), (("192.0.2.1", 6), asked), (("192.0.2.2", 5), asked), (("192.0.2.1", 5), other)]
+    assert [sessions.number(peer, said) for peer, said in peers * 2] == [0, 0, 0, 0, 1, 1, 1, 1]
+
+
+def test_the_memory_of_sessions_is_bounded() -> None:
+    """The one that was quiet the longest is forgotten."""
+    sessions = Sessions(most=2)
+    asked = stamp.SenderPacket(0, 1)
+    assert [sessions.number(("192.0.2.1", port), asked) for port in (1, 2, 1, 3, 1, 2)] == [0, 0, 1, 0, 2, 0]
+    assert len(sessions._next) == 2
 
 
 @pytest.mark.parametrize("size", range(14))
@@ -137,6 +196,33 @@ async def test_noise_is_met_with_silence(reflector: tuple[StampReflector, str]) 
     assert len(await exchange(address, listening.port, REQUEST)) == 44
 
 
+@pytest.mark.parametrize("size", [14, 41, 43])
+async def test_a_request_shorter_than_its_answer_is_not_answered(
+    reflector: tuple[StampReflector, str], size: int
+) -> None:
+    """Never an amplifier: no answer over UDP is longer than its question (a departure from RFC 8762 section 4.6)."""
+    listening, address = reflector
+    with pytest.raises(TimeoutError):
+        await asyncio.wait_for(exchange(address, listening.port, REQUEST[:size]), 0.1)
+    assert (listening.ignored, listening.answered) == (1, 0)
+
+
+async def test_a_stateful_reflector_numbers_its_answers_by_itself() -> None:
+    """RFC 8762 section 4.3: so a sender can tell which direction lost a packet."""
+    listening = StampReflector("127.0.0.1", 0, stateful=True)
+    numbers = []
+    try:
+        with asker("127.0.0.1", listening.port) as sock:
+            for sequence in (0, 3, 4):
+                sock.send(sequence.to_bytes(4, "big") + REQUEST[4:])
+                answer = stamp.parse_reflector(await heard(sock))
+                assert isinstance(answer, stamp.ReflectorPacket)
+                numbers.append((answer.sender_sequence, answer.sequence))
+    finally:
+        listening.close()
+    assert numbers == [(0, 0), (3, 1), (4, 2)]
+
+
 async def test_an_address_that_asks_too_often_is_left_alone() -> None:
     """A reflector must not be a stranger's tool: each address has a burst and a rate."""
     listening = StampReflector("127.0.0.1", 0, per_s=1, burst=3)
@@ -182,13 +268,3 @@ async def test_a_name_is_no_address() -> None:
         ReflectorError, match=r"port 862: 'far[.]example' does not appear to be an IPv4 or IPv6 address; give"
     ):
         StampReflector("far.example", 862)
-
-
-async def test_serving_ends_with_its_task_and_frees_the_port() -> None:
-    """Cancelled is closed."""
-    ready: asyncio.Queue[StampReflector] = asyncio.Queue()
-    task = asyncio.create_task(serve_stamp("127.0.0.1", 0, on_ready=ready.put_nowait))
-    port = (await ready.get()).port
-    task.cancel()
-    await asyncio.gather(task, return_exceptions=True)
-    StampReflector("127.0.0.1", port).close()

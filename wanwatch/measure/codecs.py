@@ -131,7 +131,8 @@ class StampCodec:
         """Read a reflector's packet; one that is not authentic where it must be is malformed."""
         reply = stamp.parse_reflector(packet, self._key)
         if isinstance(reply, Malformed):
-            return Reading(OLDEST, Outcome.MALFORMED)
+            sequence, t1 = stamp.claimed(packet, signed=self._key is not None) or (OLDEST, None)
+            return Reading(sequence if self._t1.get(sequence) == t1 else OLDEST, Outcome.MALFORMED)
         if self._t1.get(reply.sender_sequence) != reply.sender_timestamp or reply.ssid not in (0, self._ssid):
             return None
         facts: dict[str, Json] = {"reflector_seq": reply.sequence, "ttl": reply.sender_ttl}

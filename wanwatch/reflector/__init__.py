@@ -1,10 +1,28 @@
 """Reflector: the far end that a site's own measurements can be pointed at.
 
-In:       an address and a port to listen on; STAMP test packets of whoever asks.
-Out:      one answer for each test packet, with this machine's own times in it; silence for anything else.
-Imports:  wanwatch.core, asyncio, socket, ctypes (the kernel's word on its clock). Never the other rooms.
+In:       an address and ports to listen on; STAMP test packets and STUN requests of whoever asks; HTTP requests of
+          those who show the token.
+Out:      one answer for each question, never longer than it over UDP; bytes and nothing but bytes for speed tests;
+          silence, or a bare 401, for anything else.
+Imports:  wanwatch.core, wanwatch.clock, asyncio, socket, ssl. Never the other rooms.
 """
 
-from wanwatch.reflector.stamp import ReflectorError, StampReflector, reflect, serve_stamp
+from wanwatch.reflector._errors import ReflectorError
+from wanwatch.reflector.serve import Serving, Settings, read_certificate, read_secret, serve
+from wanwatch.reflector.speed import Limits, SpeedServer
+from wanwatch.reflector.stamp import StampReflector, reflect
+from wanwatch.reflector.stun import StunServer
 
-__all__ = ["ReflectorError", "StampReflector", "reflect", "serve_stamp"]
+__all__ = [
+    "Limits",
+    "ReflectorError",
+    "Serving",
+    "Settings",
+    "SpeedServer",
+    "StampReflector",
+    "StunServer",
+    "read_certificate",
+    "read_secret",
+    "reflect",
+    "serve",
+]

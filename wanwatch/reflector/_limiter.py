@@ -1,9 +1,23 @@
 """A limit of answers for each address that asks, in memory that a stranger cannot fill."""
 
+import socket
 from collections import OrderedDict
 from typing import Final
 
 _NS_PER_S: Final = 1_000_000_000
+_MAPPED: Final = bytes(10) + b"\xff\xff"
+_IPV6_NETWORK_BYTES: Final = 8
+
+
+def account(address: str) -> bytes:
+    """Return whose share an *address* has: its own in IPv4, that of its /64 in IPv6.
+
+    A host has a whole /64 to choose addresses from (RFC 4291 section 2.5.4), so a limit by address would be none.
+    """
+    if ":" not in address:
+        return socket.inet_aton(address)
+    packed = socket.inet_pton(socket.AF_INET6, address.partition("%")[0])
+    return packed[12:] if packed.startswith(_MAPPED) else packed[:_IPV6_NETWORK_BYTES]
 
 
 class Limiter:
@@ -22,15 +36,16 @@ class Limiter:
         self._gap_ns = int(_NS_PER_S / per_s)
         self._slack_ns = burst * self._gap_ns
         self._addresses = addresses
-        self._due: OrderedDict[str, int] = OrderedDict()  # when the address's account is level again
+        self._due: OrderedDict[bytes, int] = OrderedDict()  # when the address's account is level again
 
     def allow(self, address: str, now_ns: int) -> bool:
         """Tell whether *address* may be answered at *now_ns* (monotonic), and count the answer if so."""
-        due = max(self._due.get(address, now_ns), now_ns) + self._gap_ns
+        whose = account(address)
+        due = max(self._due.get(whose, now_ns), now_ns) + self._gap_ns
         if due - now_ns > self._slack_ns:
             return False
-        self._due[address] = due
-        self._due.move_to_end(address)
+        self._due[whose] = due
+        self._due.move_to_end(whose)
         if len(self._due) > self._addresses:
             self._due.popitem(last=False)
         return True

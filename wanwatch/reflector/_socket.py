@@ -24,6 +24,7 @@ _LONGEST: Final = 65_535
 _NS_PER_S: Final = 1_000_000_000
 
 Ancillary = list[tuple[int, int, bytes]]
+Peer = tuple[str, int] | tuple[str, int, int, int]
 
 
 class Datagram(NamedTuple):
@@ -38,7 +39,7 @@ class Datagram(NamedTuple):
     """
 
     data: bytes
-    peer: tuple[str, int] | tuple[str, int, int, int]
+    peer: Peer
     received_unix_ns: int
     hop_limit: int
     back: Ancillary
@@ -82,7 +83,7 @@ def receive(sock: socket.socket, now_unix_ns: Callable[[], int]) -> Datagram | N
 
 def read_ancillary(
     data: bytes,
-    peer: tuple[str, int] | tuple[str, int, int, int],
+    peer: Peer,
     ancillary: Ancillary,
     now_unix_ns: Callable[[], int],
 ) -> Datagram:

@@ -1,48 +1,49 @@
-"""A stateless STAMP reflector in unauthenticated mode.
+"""A STAMP reflector: stateless or stateful, with a key or without.
 
-Sources:     RFC 8762 sections 4.3 (what is answered) and 4.6 (senders of TWAMP Light); the packets themselves are
-             in wanwatch.core.wire.stamp.
-Departures:  answers to one address are limited in rate, so that a forged source gains nothing by asking here.
+Sources:     RFC 8762 sections 4.3 (what is answered, and how it is numbered) and 4.6 (senders of TWAMP Light); RFC 8972
+             (session identifiers and TLVs); the packets themselves are in wanwatch.core.wire.
+Departures:  answers to one address are limited in rate, so that a forged source gains nothing by asking here; a request
+             shorter than the answer, such as a TWAMP Light sender may send, is not answered. With a key only
+             authenticated packets are. What follows the base packet of a sender without a session identifier is
+             padding and comes back as it is.
 """
 
-import asyncio
-import os
-import time
+from collections import OrderedDict
 from collections.abc import Callable
-from typing import Final
+from functools import partial
+from typing import Final, TypeAlias
 
-from wanwatch.core.errors import WanwatchError
-from wanwatch.core.wire import stamp
+from wanwatch.clock import RealClock, wall_clock_error_us
+from wanwatch.core.wire import stamp, stamp_tlv
 from wanwatch.core.wire.malformed import Malformed
-from wanwatch.reflector import _clock, _socket
-from wanwatch.reflector._limiter import Limiter
+from wanwatch.reflector._socket import Datagram, Peer
+from wanwatch.reflector._udp import UdpServer
 
-_BATCH: Final = 64  # datagrams a wake-up, so that a flood cannot keep the loop from everything else
 _CLOCK_ASKED_EVERY_NS: Final = 1_000_000_000
+_SESSIONS: Final = 16_384  # about 4 MB; who was quiet the longest is forgotten first
+
+Number: TypeAlias = Callable[[stamp.SenderPacket], int]
 
 
-class ReflectorError(WanwatchError):
-    """The reflector could not listen where it was told to.
-
-    Attributes:
-        address: The address as given.
-        port: The UDP port as given.
-        reason: What the system said.
-    """
-
-    def __init__(self, address: str, port: int, reason: str) -> None:
-        self.address, self.port, self.reason = address, port, reason
-        super().__init__(
-            f"reflector: cannot listen on {address} port {port}: {reason}; "
-            "give an address of this machine and a free port (below 1024 only as root)"
-        )
+def copied(asked: stamp.SenderPacket) -> int:
+    """Return the number of a stateless reflector's answer: the sender's own (RFC 8762 section 4.3)."""
+    return asked.sequence
 
 
-def reflect(request: bytes, *, received_unix_ns: int, sent_unix_ns: int, hop_limit: int, estimate: int) -> bytes | None:
-    """Return the answer to a test packet, or None if *request* is none.
+def reflect(
+    request: bytes,
+    *,
+    received_unix_ns: int,
+    sent_unix_ns: int,
+    hop_limit: int,
+    estimate: int,
+    key: bytes | None = None,
+    number: Number = copied,
+) -> bytes | None:
+    """Return the answer to a test packet, or None if *request* is none, or is not authentic.
 
-    It is exactly as large as the request: what follows the base packet is copied. Only a request shorter than the base
-    packet gets more than it sent, the base packet of 44 octets, as RFC 8762 section 4.6 asks.
+    It is exactly as large as the request: what follows the base packet comes back. Only to a request shorter than the
+    base packet it is larger, the base packet of 44 octets, as RFC 8762 section 4.6 asks.
 
     Args:
         request: What came.
@@ -50,12 +51,14 @@ def reflect(request: bytes, *, received_unix_ns: int, sent_unix_ns: int, hop_lim
         sent_unix_ns: When the answer leaves (wall clock): T3.
         hop_limit: TTL or hop limit with which it came.
         estimate: The error estimate of both times, as the 16 bits that travel.
+        key: The key shared with the sender, in the authenticated mode.
+        number: Numbers the answer.
     """
-    asked = stamp.parse_sender(request)
+    asked = stamp.parse_sender(request, key)
     if isinstance(asked, Malformed):
         return None
     answer = stamp.ReflectorPacket(
-        sequence=asked.sequence,  # stateless: RFC 8762 section 4.3
+        sequence=number(asked),
         timestamp=stamp.ntp_from_unix(sent_unix_ns),
         error_estimate=estimate,
         ssid=asked.ssid,
@@ -65,89 +68,72 @@ def reflect(request: bytes, *, received_unix_ns: int, sent_unix_ns: int, hop_lim
         sender_error_estimate=asked.error_estimate,
         sender_ttl=hop_limit,
     )
-    return stamp.build_reflector(answer) + request[stamp.BASE_BYTES :]
+    base = stamp.build_reflector(answer, key)
+    rest = request[len(base) :]
+    return base + (stamp_tlv.reflect(rest, key, (asked.sequence, answer.sequence)) if asked.ssid and rest else rest)
 
 
-class StampReflector:
-    """One listening socket; answers from the moment it is made until `close`.
+class Sessions:
+    """How many packets each session has sent here, in memory that a stranger cannot fill."""
+
+    def __init__(self, most: int = _SESSIONS) -> None:
+        self._most = most
+        self._next: OrderedDict[tuple[str, int, int], int] = OrderedDict()
+
+    def number(self, peer: Peer, asked: stamp.SenderPacket) -> int:
+        """Return the number of a session's next answer: 0, 1, 2 ... (RFC 8762 section 4.3).
+
+        A session is the sender's address and port, and its identifier (RFC 8972 section 3).
+        """
+        session = peer[0], peer[1], asked.ssid
+        number = self._next.pop(session, 0)
+        self._next[session] = (number + 1) % (1 << 32)
+        if len(self._next) > self._most:
+            self._next.popitem(last=False)
+        return number
+
+
+class StampReflector(UdpServer):
+    """Answers STAMP test packets.
 
     Args:
-        address: IPv4 or IPv6 address to listen on; `::` listens to both families.
-        port: UDP port; 0 for any free one.
-        per_s: Answers a second that one address may have.
-        burst: Answers that it may have at once.
-
-    Attributes:
-        port: The port that it listens on.
-        answered: Test packets that were answered.
-        ignored: Datagrams that were no test packet.
-        limited: Datagrams left unread because their address asks too often.
-
-    Raises:
-        ReflectorError: It cannot listen there.
+        address: As in `UdpServer`.
+        port: Likewise.
+        key: With a key, only packets that are authentic are answered.
+        stateful: Number the answers by themselves, so that senders can tell which direction lost a packet.
+        per_s: As in `UdpServer`.
+        burst: Likewise.
     """
 
-    def __init__(self, address: str, port: int, *, per_s: float = 1000.0, burst: int = 2000) -> None:
-        try:
-            self._sock = _socket.open_udp(address, port)
-        except (OSError, ValueError) as error:
-            reason = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else str(error)
-            raise ReflectorError(address, port, reason) from error
-        self.port: int = self._sock.getsockname()[1]
-        self.answered = self.ignored = self.limited = 0
-        self._limiter = Limiter(per_s, burst)
+    def __init__(
+        self,
+        address: str,
+        port: int = stamp.PORT,
+        *,
+        key: bytes | None = None,
+        stateful: bool = False,
+        per_s: float = 1000.0,
+        burst: int = 2000,
+    ) -> None:
+        super().__init__(address, port, per_s=per_s, burst=burst)
+        self._key = key
+        self._sessions = Sessions() if stateful else None
         self._estimate, self._asked_ns = 0, -_CLOCK_ASKED_EVERY_NS
-        self._loop = asyncio.get_running_loop()
-        self._loop.add_reader(self._sock, self._drain)
 
-    def close(self) -> None:
-        """Stop answering and give the port back."""
-        self._loop.remove_reader(self._sock)
-        self._sock.close()
-
-    def _drain(self) -> None:
-        now_ns = time.monotonic_ns()
+    def wake(self, now_ns: int) -> None:
+        """Ask the kernel how far its clock is off, now and then."""
         if now_ns - self._asked_ns >= _CLOCK_ASKED_EVERY_NS:
-            self._estimate, self._asked_ns = _clock.error_estimate(_clock.ask_kernel()).word(), now_ns
-        for _ in range(_BATCH):
-            datagram = _socket.receive(self._sock, time.time_ns)
-            if datagram is None:
-                return
-            self._answer(datagram, now_ns)
+            self._estimate, self._asked_ns = stamp.error_estimate(wall_clock_error_us()).word(), now_ns
 
-    def _answer(self, datagram: _socket.Datagram, now_ns: int) -> None:
-        if not self._limiter.allow(datagram.peer[0], now_ns):
-            self.limited += 1
-            return
-        answer = reflect(
+    def reply(self, datagram: Datagram) -> bytes | None:
+        """Return the answer to a test packet."""
+        number = copied if self._sessions is None else partial(self._sessions.number, datagram.peer)
+        return reflect(
             datagram.data,
             received_unix_ns=datagram.received_unix_ns,
-            sent_unix_ns=time.time_ns(),
+            sent_unix_ns=RealClock.now_unix_ns(),
             hop_limit=datagram.hop_limit,
             estimate=self._estimate,
+            key=self._key,
+            number=number,
         )
-        if answer is None:
-            self.ignored += 1
-        elif _socket.send_back(self._sock, answer, datagram):
-            self.answered += 1
-
-
-async def serve_stamp(
-    address: str, port: int = stamp.PORT, *, on_ready: Callable[[StampReflector], None] = lambda _reflector: None
-) -> None:
-    """Reflect until cancelled.
-
-    Args:
-        address: IPv4 or IPv6 address to listen on; `::` listens to both families.
-        port: UDP port; 0 for any free one.
-        on_ready: Called once, when it listens.
-
-    Raises:
-        ReflectorError: It cannot listen there.
-    """
-    reflector = StampReflector(address, port)
-    try:
-        on_ready(reflector)
-        await asyncio.get_running_loop().create_future()
-    finally:
-        reflector.close()

@@ -193,6 +193,17 @@ def parse_reflector(data: bytes, key: bytes | None = None) -> ReflectorPacket | 
     return packet if packet.error_estimate & 0xFF else _NO_MULTIPLIER
 
 
+def claimed(data: bytes, *, signed: bool) -> tuple[int, int] | None:
+    """Return which sender's sequence and T1 a malformed reflector's packet claims to answer; None if it is too short.
+
+    Good for finding out which probe was answered so badly, and for nothing else.
+    """
+    at_sequence, at_t1 = (48, 64) if signed else (24, 28)
+    if len(data) < at_t1 + 8:
+        return None
+    return int.from_bytes(data[at_sequence : at_sequence + 4], "big"), int.from_bytes(data[at_t1 : at_t1 + 8], "big")
+
+
 def residence_ns(reply: ReflectorPacket) -> int:
     """Return how long the reflector says that it kept the packet: T3 - T2, whatever its clock shows."""
     ptp = bool(reply.error_estimate & _PTP)
