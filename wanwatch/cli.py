@@ -5,6 +5,7 @@ Rooms are imported inside their command, so that `wanwatch status` does not pay 
 """
 
 import asyncio
+import contextlib
 import json
 import logging
 import sys
@@ -74,12 +75,52 @@ def init(out: Path | None) -> None:
 
 @main.command()
 @_config_argument
+@click.option("--live", is_flag=True, help="Prove now that each pin leaves by its own line, and show what it shows.")
+@click.option("--pppoe", metavar="INTERFACE", default=None, help="Only ask who offers PPPoE there; take no offer.")
+@click.option("--dhcp", metavar="INTERFACE", default=None, help="Only ask who offers addresses there; take no offer.")
 @_tells_errors
-def check(config_path: Path | None) -> None:
+def check(config_path: Path | None, *, live: bool, pppoe: str | None, dhcp: str | None) -> None:
     """Read a configuration and say all that is wrong with it, or what it will do."""
     from wanwatch.config import commands
 
-    sys.exit(commands.check(config_path))
+    if pppoe or dhcp:
+        sys.exit(_offers(pppoe, dhcp))
+    sys.exit(_live(config_path) if live else commands.check(config_path))
+
+
+def _live(config_path: Path | None) -> int:
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import ROUTES, store_path
+    from wanwatch.core.routes import Routes
+    from wanwatch.measure import RealClock
+    from wanwatch.measure.live import look
+    from wanwatch.publish.proofs import proofs_text, routes_text
+    from wanwatch.store import NoRecordError, SqliteRecord
+
+    config = load(find(config_path))
+    rows = asyncio.run(look(config, RealClock()))
+    click.echo(proofs_text(rows), nl=False)
+    with contextlib.suppress(NoRecordError), SqliteRecord(store_path(config)) as record:
+        changes = Routes(record.recall(ROUTES, config.site.name)).changes
+        click.echo(routes_text(changes, config.site.timezone), nl=False)
+    if any(row.wrong for row in rows):
+        return NOT_AS_IT_SHOULD_BE
+    return COULD_NOT_MEASURE if any(row.unmeasured for row in rows) else 0
+
+
+def _offers(pppoe: str | None, dhcp: str | None) -> int:
+    from wanwatch.measure.route import Failed, FindDhcp, FindPppoe, Offers, ask
+
+    asked: list[FindPppoe | FindDhcp] = [*([FindPppoe(pppoe)] if pppoe else []), *([FindDhcp(dhcp)] if dhcp else [])]
+    codes = {0}
+    for question, answer in zip(asked, asyncio.run(ask(asked)), strict=True):
+        if isinstance(answer, Failed):
+            click.echo(f"wanwatch: interface {question.interface!r}: cannot ask there: {answer.why}", err=True)
+            codes.add(COULD_NOT_MEASURE)
+        elif isinstance(answer, Offers):
+            click.echo("\n".join(answer.lines) or f"{question.interface}: nobody made an offer")
+            codes.add(0 if answer.lines else NOT_AS_IT_SHOULD_BE)
+    return max(codes)
 
 
 @main.command()

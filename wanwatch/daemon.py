@@ -19,7 +19,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
+from wanwatch.config.plan import ROUTES, inspections, questions, route_map, store_path, toward
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.judge import Memory, SiteJudge
 from wanwatch.core.model import (
@@ -32,14 +32,20 @@ from wanwatch.core.model import (
     Json,
     Observation,
     Pace,
+    PinChanged,
+    PinsSeen,
+    Question,
     Sample,
     StateChanged,
     Tell,
 )
 from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import Findings, Ledger, NamesSeen, Place, findings, ledger_key
+from wanwatch.core.routes import Routes
 from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
+from wanwatch.measure.prover import Prover, subjects
 from wanwatch.publish import Metrics, ServiceManager, news, sentence
+from wanwatch.publish.proofs import pin_says
 from wanwatch.store import NoRecordError, SqliteKeeper, SqliteRecord, StoreError
 from wanwatch.web import make_app, serve
 
@@ -49,6 +55,7 @@ log = logging.getLogger("wanwatch")
 TICK_S: Final = 0.1
 METRICS_TICK_S: Final = 1.0
 CARRYING: Final = "carrying"
+PROOFS: Final = "proofs"
 RETRY_S: Final = 2.0
 DRAIN_S: Final = 0.5
 # Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
@@ -84,6 +91,7 @@ class Daemon:
         self._measurer = Measurer(self._clock, self._observe)
         self._links = LinkWatch(self._clock, self._observe)
         self._routes = RouteWatch(self._clock, self._observe)
+        self._prover = Prover(self._clock, self._observe, self._learnt, log.warning)
         self._inspector = Inspector(self._clock, self._inspected)
         self._findings: dict[Place, Findings] = {}
         self._ledgers: dict[str, Ledger] = {}
@@ -145,6 +153,7 @@ class Daemon:
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
         await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close(), self._inspector.close())
+        await self._prover.close()
         if self._judge is not None:
             self._act(self._judge.stop(self._clock.now_ns()))
         await self._drain_events()
@@ -204,12 +213,13 @@ class Daemon:
         }
 
     def _make_judge(self) -> SiteJudge:
+        memory = self._recall()
         return SiteJudge(
             self._config.site.name,
             [uplink.name for uplink in self._config.uplinks],
-            questions(self._config),
+            self._questions(),
             self._config.judge.settings(),
-            memory=self._recall(),
+            memory=memory,
         )
 
     def _recall(self) -> Memory:
@@ -217,13 +227,15 @@ class Daemon:
         site = self._config.site.name
         try:
             with SqliteRecord(store_path(self._config)) as record:
-                carrying = record.recall(CARRYING, site)
+                carrying, proofs = record.recall(CARRYING, site), record.recall(PROOFS, site)
+                self._prover.routes = Routes(record.recall(ROUTES, site))
                 known = isinstance(carrying, dict)
                 return Memory(
                     open_events=tuple(record.open_events(site)),
                     carrying=_text(carrying.get("uplink")) if isinstance(carrying, dict) else None,
                     carrying_known=known,
                     last_alive_unix_ns=record.last_alive(site, self._started_unix_ns),
+                    proofs=proofs if isinstance(proofs, dict) else {},
                 )
         except NoRecordError:
             return Memory()
@@ -239,13 +251,23 @@ class Daemon:
         self._config = config
         names = [uplink.name for uplink in config.uplinks]
         self._metrics.follow(tuple(names), config.voice.codec)
-        self._act(self._judge.reconfigure(names, questions(config), config.judge.settings()))
+        self._act(self._judge.reconfigure(names, self._questions(), config.judge.settings()))
+
+    async def _learnt(self, routes: Routes) -> None:
+        """Keep what is known of the routes, and ask the first hops that are the ladder's rungs from now on."""
+        self._keeper.remember(ROUTES, routes.kept)
+        self._adopt(self._config)
+        await self._measurer.apply(self._questions())
+
+    def _questions(self) -> tuple[Question, ...]:
+        return questions(self._config, self._prover.routes.first_hops)
 
     async def _probe(self) -> None:
-        await self._measurer.apply(questions(self._config))
+        await self._measurer.apply(self._questions())
         pins = {uplink.name: uplink.pin for uplink in self._config.uplinks}
         await self._links.apply(pins, toward=toward(self._config))
         await self._routes.apply(route_map(self._config))
+        self._prover.apply(subjects(self._config), self._config.carrying.prove_every_ns)
         planned = inspections(self._config)
         places = {(one.question.series.uplink, one.question.series.target) for one in planned}
         self._findings = {place: found for place, found in self._findings.items() if place in places}
@@ -260,8 +282,11 @@ class Daemon:
                 self._keeper.afterword(seen)
             case _:
                 pass
+        self._prover.watch(seen)
         if self._judge is not None:
             self._act(self._judge.feed(seen))
+            if isinstance(seen, PinsSeen):
+                self._keeper.remember(PROOFS, self._judge.proofs)
 
     def _inspected(self, seen: NamesSeen) -> None:
         found = findings(seen.answers)
@@ -294,12 +319,20 @@ class Daemon:
                     self._measurer.pace(uplink, quick=quick)
                 case StateChanged():
                     self._metrics.state(effect)
+                case PinChanged():
+                    self._pin(effect)
                 case CarryingChanged():
                     self._metrics.carrying(effect)
                     if effect.known:
                         self._keeper.remember(CARRYING, {"uplink": effect.uplink})
+            self._prover.heed(effect)
             if not isinstance(effect, Tell):
                 self._on_effect(effect)
+
+    def _pin(self, changed: PinChanged) -> None:
+        self._metrics.pin(changed)
+        if said := pin_says(changed):
+            log.warning(said)
 
     async def _tick(self) -> None:
         """Let the judge see time pass, the counters of time grow, and the service manager know that we live."""

@@ -19,6 +19,8 @@ PPPOE_MTU: Final = 1500
 SHORTEST_EVERY_NS: Final = 10_000_000
 """A hundred questions a second to one target is the most that is still polite."""
 LONGEST_TIMEOUT_NS: Final = 60_000_000_000
+SHORTEST_PROOF_NS: Final = 5_000_000_000
+"""Each proof costs a process."""
 SHORTEST_INSPECTION_NS: Final = 60_000_000_000
 
 
@@ -145,6 +147,8 @@ def _paces(config: Config) -> Iterator[Crossed]:
         rows.append((("names",), names.every_ns, names.timeout_ns))
         if names.inspect_every_ns < SHORTEST_INSPECTION_NS:
             yield ("names", "inspect_every"), "too often for other people's machines", 'write "1m" or longer'
+    if config.carrying.prove_every_ns < SHORTEST_PROOF_NS:
+        yield ("carrying", "prove_every"), "too often for what a proof costs this machine", 'write "5s" or longer'
     for loc, every_ns, timeout_ns in rows:
         if every_ns < SHORTEST_EVERY_NS:
             yield (*loc, "every"), "too often for other people's machines", 'write "10ms" or longer'

@@ -4,10 +4,11 @@ The unpinned path is asked the same targets as the uplinks, one after the other,
 dead target is then never taken for an interruption.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 from wanwatch.config.places import resolver, version
@@ -18,6 +19,8 @@ from wanwatch.core.resolving import Inspection, Purpose
 GATEWAY: Final = "gateway"
 FIRST_HOP: Final = "first-hop"
 STORE_NAME: Final = "wanwatch.sqlite"
+ROUTES: Final = "routes"
+"""Under which key the record keeps what is known of the routes."""
 
 # The nearest rungs of the fault ladder are asked now and then while all is well, and at the pulse when it is not.
 RUNG_EVERY_NS: Final = 5 * NS_PER_S
@@ -40,9 +43,14 @@ def store_path(config: Config) -> Path:
     return config.site.data_dir / STORE_NAME
 
 
-def questions(config: Config) -> tuple[Question, ...]:
-    """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last."""
-    pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink))
+def questions(config: Config, first_hops: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:
+    """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last.
+
+    Args:
+        config: The configuration.
+        first_hops: The first router beyond the gateway, as it was learnt, of uplinks that are configured without.
+    """
+    pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink, first_hops))
     return (*pinned, *_unpinned(config))
 
 
@@ -80,11 +88,11 @@ def toward(config: Config) -> dict[str, str]:
     }
 
 
-def _of_uplink(config: Config, uplink: Uplink) -> Iterator[Question]:
+def _of_uplink(config: Config, uplink: Uplink, first_hops: Mapping[str, str]) -> Iterator[Question]:
     pulse_ns = config.carrying.pulse_ns
     asked = (
         *((_far(config, uplink, target), pulse_ns) for target in config.targets if uplink.name in target.uplinks),
-        *((rung, pulse_ns) for rung in _rungs(uplink)),
+        *((rung, pulse_ns) for rung in _rungs(uplink, first_hops.get(uplink.name))),
         *((names, POLITE_PULSE_NS) for names in _names(config, uplink)),
         *((stun, POLITE_PULSE_NS) for stun in _stun(config, uplink.name, uplink.pin)),
     )
@@ -117,10 +125,10 @@ def _ca_file(config: Config) -> str | None:
     return str(config.site.authorities) if config.site.authorities else None
 
 
-def _rungs(uplink: Uplink) -> Iterator[Question]:
+def _rungs(uplink: Uplink, learnt: str | None) -> Iterator[Question]:
     for address, name, role in (
         (uplink.gateway, GATEWAY, Role.GATEWAY),
-        (uplink.first_hop, FIRST_HOP, Role.FIRST_HOP),
+        (uplink.first_hop or learnt, FIRST_HOP, Role.FIRST_HOP),
     ):
         if address is not None:
             yield Question(

@@ -83,12 +83,8 @@ def _few_targets(config: Config) -> Iterator[str]:
 
 def _missing_rungs(config: Config) -> Iterator[str]:
     for uplink in config.uplinks:
-        missing = [key for key in ("gateway", "first_hop") if getattr(uplink, key) is None]
-        if missing:
-            yield (
-                f"uplink {uplink.name!r}: without {' and '.join(missing)} the fault domain of an outage cannot be told "
-                "as near as it could."
-            )
+        if uplink.gateway is None:
+            yield f"uplink {uplink.name!r}: without gateway the fault domain of an outage cannot be told as near."
         if config.names is not None and not uplink.resolvers:
             yield f"uplink {uplink.name!r}: it has no resolvers, so names are not watched through it."
 
@@ -109,7 +105,10 @@ def _carrying(config: Config) -> Iterator[str]:
         return
     routed_here = any(uplink.pin.interface for uplink in config.uplinks)
     if not config.carrying.stun and not routed_here:
-        yield "[carrying]: without stun servers nobody can tell which uplink carries, so switches are not seen."
+        yield (
+            "[carrying]: without stun servers nobody can tell which uplink carries, so switches are not seen, and pins "
+            "are proved by the first hops alone; where those keep silent, samples are taken as they come."
+        )
     if config.carrying.stun and not routed_here:
         yield (
             "[carrying]: uplinks that leave by one public address, such as behind a carrier's address translation, "

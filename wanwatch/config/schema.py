@@ -255,6 +255,8 @@ class Carrying(Table):
     """Interval between those comparisons."""
     pulse_ns: Duration = usually("200ms", alias="pulse")
     """Interval of the quick probing that times outages and interruptions; at least 10ms."""
+    prove_every_ns: Duration = usually("10m", alias="prove_every")
+    """Interval between proofs of the pins; they are proved after every change besides. At least 5s."""
 
 
 class Speed(Table):

@@ -17,6 +17,7 @@ from wanwatch.core.model import (
     Event,
     EventKind,
     Outcome,
+    PinChanged,
     Role,
     Sample,
     Series,
@@ -81,6 +82,10 @@ class Metrics:
         )  # fmt: skip
         self._carrying = Gauge(
             "wanwatch_uplink_carrying", "1 for the uplink that unpinned traffic takes now; absent while unknown.",
+            uplink, registry=registry,
+        )  # fmt: skip
+        self._pin = Gauge(
+            "wanwatch_pin_proved", "1 if pinned probes are proved to leave by this uplink, 0 if not; absent untold.",
             uplink, registry=registry,
         )  # fmt: skip
         self._switches = Counter(
@@ -161,6 +166,13 @@ class Metrics:
             for name in self._states:
                 self._carrying.labels(self._site, name).set(name == changed.uplink)
 
+    def pin(self, changed: PinChanged) -> None:
+        """Show whether an uplink's pin is proved; while nothing tells, the metric is absent."""
+        if changed.proved is None:
+            self._pin.remove_by_labels({"site": self._site, "uplink": changed.uplink})
+        else:
+            self._pin.labels(self._site, changed.uplink).set(changed.proved)
+
     def event(self, event: Event) -> None:
         """Count an event that has been kept. A switch and its interruption are counted once, however often told."""
         if event.kind is EventKind.OUTAGE and event.uplink is not None:
@@ -200,7 +212,7 @@ class Metrics:
         self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
         labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}
         for metric in (
-            self._sent, self._lost, self._rtt, self._state, self._carrying, self._outage,
+            self._sent, self._lost, self._rtt, self._state, self._carrying, self._pin, self._outage,
             self._observed, self._unobserved, self._names,
         ):  # fmt: skip
             metric.remove_by_labels(dict(labels))

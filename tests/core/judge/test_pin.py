@@ -92,6 +92,12 @@ def test_two_pins_are_compared_by_address_and_first_hop(one: Shown, two: Shown, 
             {"fibre": Shown(addresses={"stun-1": "192.0.2.9"}, first_hop="203.0.113.1", distance=2), "copper": C},
             (Signal.FOREIGN, Signal.OWN),
         ),
+        # The first hop is the copper's by now, the address was seen before that: no proof, and no loss yet.
+        (
+            {"fibre": Shown(addresses=F.addresses, first_hop=C.first_hop, distance=2), "copper": C},
+            {"fibre": F, "copper": C},
+            (Signal.NOTHING, Signal.OWN),
+        ),
         # What told them apart was the first hops, which keep silent now.
         (
             {"fibre": seen_as("192.0.2.9"), "copper": seen_as("192.0.2.9")},

@@ -129,8 +129,18 @@ def _find(name: str, shown: Mapping[str, Shown], proofs: Mapping[str, Shown]) ->
             return Finding(Signal.FOREIGN, other)
         if at_home:
             return Finding(Signal.NOTHING)  # what told these two apart keeps silent now
-    strangers = len(shown) > 1 and len(compared) == len(shown) - 1 and set(compared.values()) == {Same.NO}
-    return Finding(Signal.OWN if held or strangers else Signal.NOTHING)
+    apart = len(shown) > 1 and len(compared) == len(shown) - 1 and set(compared.values()) == {Same.NO}
+    drifts = any(_drifts(mine, shown[other] or proofs[other], proofs.get(name)) for other in compared)
+    return Finding(Signal.OWN if held or (apart and not drifts) else Signal.NOTHING)
+
+
+def _drifts(mine: Shown, other: Shown, proof: Shown | None) -> bool:
+    """Whether one witness has come to show what it shows of the *other* line, and the next may follow."""
+    if proof is None:
+        return False
+    pairs = [(mine.first_hop, other.first_hop, proof.first_hop)]
+    pairs += [(address, other.addresses.get(at), proof.addresses.get(at)) for at, address in mine.addresses.items()]
+    return any(now is not None and now == theirs != before for now, theirs, before in pairs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -36,6 +36,7 @@ class Proof:
         known = {name: from_json(value) for name, value in (proofs or {}).items()}
         self._pins = Pins({name: shown for name, shown in known.items() if shown is not None}, self._lost)
         self._began_ns = NEVER
+        self._said: dict[str, PinChanged] = {}
 
     def begin(self, now_ns: int) -> None:
         """Watching begins."""
@@ -67,7 +68,10 @@ class Proof:
             elif verdict.phase is Phase.PROVED and name in self._lost:
                 self._end(name, seen.at_ns)
                 self._uplinks[name].trust(seen.at_ns)
-            self._book.effects.append(self._told(name))
+            told = self._told(name)
+            if self._said.get(name) != told:
+                self._said[name] = told
+                self._book.effects.append(told)
         return lost
 
     def _lose(self, name: str, verdict: Verdict, now_ns: int, carrying: str | None) -> None:

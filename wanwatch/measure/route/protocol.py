@@ -144,6 +144,22 @@ class Offers:
     pppoe: tuple[Pppoe, ...] = ()
     dhcp: tuple[Dhcp, ...] = ()
 
+    @property
+    def lines(self) -> list[str]:
+        """Each offer in words."""
+        return [
+            *(f"PPPoE by {one.name or '?'} ({one.mac}): {_listed(one.services, 'any service')}" for one in self.pppoe),
+            *(
+                f"DHCP by {one.server}: {one.address}, mask {one.mask or '?'}, routers {_listed(one.routers, 'none')}, "
+                f"resolvers {_listed(one.resolvers, 'none')}, lease {one.lease_s or '?'} s"
+                for one in self.dhcp
+            ),
+        ]
+
+
+def _listed(words: Sequence[str], otherwise: str) -> str:
+    return ", ".join(word for word in words if word) or otherwise
+
 
 @dataclass(frozen=True, slots=True)
 class Failed:

@@ -1,0 +1,129 @@
+"""A look at every pin by hand: addresses, first hops and path MTUs, without a daemon."""
+
+import asyncio
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from wanwatch.config import Config
+from wanwatch.config.places import version
+from wanwatch.config.plan import questions, toward
+from wanwatch.config.schema import Uplink
+from wanwatch.core.judge.pin import Phase, Pins, Verdict
+from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, LinkSeen, Observation, PinChanged, PinsSeen, Question, Sample
+from wanwatch.core.ports import Clock
+from wanwatch.core.proof_row import ProofRow
+from wanwatch.core.way import Way
+from wanwatch.measure.measurer import Measurer
+from wanwatch.measure.prover import subjects, trace
+from wanwatch.measure.route import Answer, Failed, FindMtu, Mtu, ask
+from wanwatch.measure.watch import LinkWatch
+
+_LOOK_S: Final = 4.0
+"""Time for a STUN server to be asked twice and to answer."""
+_HELD: Final = {Phase.UNPROVED: None, Phase.PROVED: True, Phase.LOST: False}
+
+
+@dataclass
+class _Seen:
+    """What came in while we looked."""
+
+    samples: list[Sample] = field(default_factory=list)
+    links: dict[str, LinkSeen] = field(default_factory=dict)
+
+    def take(self, seen: Observation) -> None:
+        if isinstance(seen, Sample):
+            self.samples.append(seen)
+        elif isinstance(seen, LinkSeen):
+            self.links[seen.uplink] = seen
+
+
+async def look(config: Config, clock: Clock) -> list[ProofRow]:
+    """Look at every uplink's pin once, which takes some seconds, and return a row for each."""
+    stun = [
+        replace(question, every_ns=NS_PER_S, pulse_ns=NS_PER_S)
+        for question in questions(config)
+        if question.series.kind is Kind.STUN and question.series.uplink != UNPINNED
+    ]
+    seen, (ways, mtus) = await asyncio.gather(_watched(config, clock, stun), _asked(config))
+    pins = Pins()
+    pins.reconfigure([uplink.name for uplink in config.uplinks], stun)
+    for sample in seen.samples:
+        pins.hear(sample)
+    traced = {name: way for name, way in ways.items() if isinstance(way, Way)}
+    pins.see(PinsSeen(max((s.known_ns for s in seen.samples), default=clock.now_ns()), clock.now_unix_ns(), traced))
+    return [
+        _row(uplink, pins, seen, ways.get(uplink.name), [answer for at, answer in mtus if at == uplink.name])
+        for uplink in config.uplinks
+    ]
+
+
+async def _watched(config: Config, clock: Clock, stun: Sequence[Question]) -> _Seen:
+    seen = _Seen()
+    measurer, links = Measurer(clock, seen.take), LinkWatch(clock, seen.take)
+    try:
+        await measurer.apply(stun)
+        await links.apply({uplink.name: uplink.pin for uplink in config.uplinks}, toward=toward(config))
+        await asyncio.sleep(_LOOK_S)
+    finally:
+        await asyncio.gather(measurer.close(), links.close())
+    return seen
+
+
+async def _asked(config: Config) -> tuple[Mapping[str, Way | Failed], list[tuple[str, Answer]]]:
+    wanted = list(_mtus(config))
+    ways = await trace(subjects(config))
+    answers = await ask([question for _, question in wanted])
+    return ways, [(name, answer) for (name, _), answer in zip(wanted, answers, strict=True)]
+
+
+def _mtus(config: Config) -> Iterator[tuple[str, FindMtu]]:
+    """One question for each uplink and family, to a target that is asked by echo anyway."""
+    for uplink in config.uplinks:
+        echoing = [target.echo for target in config.targets if target.echo and uplink.name in target.uplinks]
+        first = {version(address): address for address in reversed(echoing)}
+        for _, address in sorted(first.items(), key=str):
+            yield uplink.name, FindMtu(address, uplink.pin, uplink.handoff.mtu)
+
+
+def _row(uplink: Uplink, pins: Pins, seen: _Seen, way: Way | Failed | None, mtus: Sequence[Answer]) -> ProofRow:
+    verdict: Verdict = pins.verdicts[uplink.name]
+    link = seen.links.get(uplink.name)
+    found = [answer for answer in mtus if isinstance(answer, Mtu) and answer.size is not None]
+    known = way if isinstance(way, Way) else None
+    return ProofRow(
+        held=PinChanged(uplink.name, _HELD[verdict.phase], verdict.nat, verdict.other),
+        interface=link.interface if link else "",
+        gateway=uplink.gateway or (known.hops[0] if known and known.ours else None),
+        public=_public(uplink.name, seen.samples),
+        hops=known.hops[known.ours :] if known else (),
+        mtus=tuple(f"{mtu.size}" + " (black hole)" * mtu.black_hole for mtu in found),
+        faults=tuple(word for mtu in found for word in _mtu_faults(uplink, mtu)),
+        gaps=tuple(_gaps(uplink, seen.samples, [way, *mtus])),
+    )
+
+
+def _public(name: str, samples: Sequence[Sample]) -> str | None:
+    seen = [(sample.facts or {}).get("address") for sample in samples if sample.series.uplink == name]
+    return next((address for address in reversed(seen) if isinstance(address, str)), None)
+
+
+def _mtu_faults(uplink: Uplink, mtu: Mtu) -> Iterator[str]:
+    if mtu.black_hole:
+        yield (
+            f"packets above {mtu.size} bytes vanish, and nobody says that they are too big, so transfers hang: let "
+            f"the ICMP message pass that says so, or set the interface's MTU to {mtu.size}"
+        )
+    agreed = uplink.handoff.mtu if "mtu" in uplink.handoff.model_fields_set else None
+    if agreed is not None and mtu.size is not None and mtu.size < agreed:
+        yield f"its path carries packets of {mtu.size} bytes, and its handoff says {agreed}: tell the provider"
+
+
+def _gaps(uplink: Uplink, samples: Sequence[Sample], answers: Sequence[Way | Answer | None]) -> Iterator[str]:
+    for answer in answers:
+        if isinstance(answer, Failed):
+            yield f"could not measure: {answer.why}"
+        elif isinstance(answer, Mtu) and answer.size is None:
+            yield "could not measure the path MTU: its target does not answer"
+    if _public(uplink.name, samples) is None and any(sample.series.uplink == uplink.name for sample in samples):
+        yield "no STUN server answers through it"
