@@ -10,8 +10,10 @@ from pathlib import Path
 import pytest
 
 from tests.fakes.month import PROMISES, SUBJECT, reported
+from wanwatch.core.resolving import Sign
 from wanwatch.report.html import render_html
 from wanwatch.report.subject import Contract
+from wanwatch.report.values import ResolverFindings
 
 CHROMIUM = shutil.which("chromium")
 pytestmark = [
@@ -39,11 +41,23 @@ def chromium(folder: Path, *arguments: str) -> str:
 
 
 def long_names() -> str:
-    """The invented month under a site, a provider and a contract whose names are 200 letters long."""
+    """The invented month with a site, a provider, a contract and resolvers whose names are 200 letters long."""
     name = "W" * 200
+    resolver = ResolverFindings(
+        resolver=name,
+        inspections=4464,
+        rewriting=Sign.YES,
+        rewrote=4464,
+        sure=True,
+        validates=None,
+        differed=((name, 4464), ("www.example.com", 1)),
+    )
     contract = Contract(provider=name, reference=name, promises=PROMISES)
     subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract), SUBJECT.uplinks[1]))
-    return render_html(replace(reported(subject), site=name, note=name))
+    report = reported(subject)
+    first, *others = report.uplinks
+    uplinks = (replace(first, resolving=(resolver,)), *others)
+    return render_html(replace(report, site=name, note=name, uplinks=uplinks))
 
 
 @pytest.mark.parametrize("width", [390, 768, 1200])
