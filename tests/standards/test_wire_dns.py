@@ -39,7 +39,7 @@ def test_our_query_asks_with_a_random_id_and_recursion() -> None:
 
 
 def test_the_sample_response_gives_its_address() -> None:
-    """RFC 8484 section 4.2.2: 2001:db8:abcd:12:1:2:3:4 for 3709 seconds; its freshness is a cache's matter, not ours."""
+    """RFC 8484 section 4.2.2: 2001:db8:abcd:12:1:2:3:4 for 3709 seconds, which only a cache heeds."""
     query = asked("AAAA")
     reply = dns.message.from_wire(RESPONSE)
     assert reply.answer[0].ttl == 3709
