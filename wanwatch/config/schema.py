@@ -57,7 +57,7 @@ class Site(Table):
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
     authorities: CaFile | None = None
-    """File of certificate authorities (PEM) trusted beside the system's own: for resolvers over TLS and https targets."""
+    """File of certificate authorities (PEM) trusted beside the system's own: by resolvers over TLS, and by pages."""
 
     @property
     def zone(self) -> tzinfo:

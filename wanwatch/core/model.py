@@ -11,6 +11,7 @@ from typing import Final, NamedTuple, TypeAlias
 
 from wanwatch.core.resolver import Resolver
 from wanwatch.core.way import Nat, Way
+
 Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
 
 UNPINNED: Final = "unpinned"
