@@ -108,8 +108,8 @@ def test_resolvers_and_pages_reach_the_plan_as_they_are_written(tmp_path: Path) 
             'data_dir = "data"',
             'data_dir = "data"\nauthorities = "nosuch.pem"',
             (
-                "site.authorities = 'nosuch.pem': there is no such file, or it cannot be read; write the path of a file "
-                "of certificate authorities in PEM that the daemon's user can read"
+                "site.authorities = 'nosuch.pem': there is no such file, or it cannot be read; write the path of a "
+                "file of certificate authorities in PEM that the daemon's user can read"
             ),
         ),
         (
