@@ -235,3 +235,58 @@ def test_a_dhcp_server_is_found_by_hand(behind: Office) -> None:
     assert (behind.folder / "leases").read_text() == ""
     nobody = behind.world.run("pc", PYTHON, "-m", "wanwatch", "check", "--pppoe", "lan0", env=environment())
     assert (nobody.returncode, nobody.stdout) == (1, "lan0: nobody made an offer\n")
+
+
+RECIPES = (Path(__file__).parents[2] / "deploy" / "gateways" / "linux.md").read_text("utf-8")
+
+
+def recipe(office: Office, name: str, host: str) -> None:
+    """Do on a host what the recipe of that name says."""
+    (block,) = re.findall(rf"^```sh {name}\n(.*?)^```$", RECIPES, re.MULTILINE | re.DOTALL)
+    file = office.folder / f"{name}.sh"
+    file.write_text(block)
+    office.world.must(host, "sh", "-e", str(file))
+
+
+UNRULED = """
+for table in 101 102; do ip -n gw route flush table $table; done
+ip -n gw rule del from 10.20.0.11; ip -n gw rule del from 10.20.0.12
+"""
+
+
+@pytest.mark.parametrize(
+    ("name", "pins"),
+    [
+        ("by-source", ('source = "10.20.0.11"', 'source = "10.20.0.12"')),
+        ("by-dscp", ("dscp = 10", "dscp = 12")),
+    ],
+)
+def test_a_recipe_for_the_gateway_makes_the_pins_hold(behind: Office, name: str, pins: tuple[str, str]) -> None:
+    """As written, it proves both pins; and a line whose interface goes down is not answered for by the other one."""
+    behind.world.script(UNRULED)
+    recipe(behind, name, "gw")
+    watch = Watch(behind, QUICK)
+    text = watch.file.read_text()
+    for line, own in zip((FIBRE, COPPER), pins, strict=True):
+        text = re.sub(rf'(name = "{line}"\npin = ){{ .* }}', rf"\1{{ {own} }}", text)
+    watch.file.write_text(text)
+    assert len(re.findall(r" yes$", live(watch, 0), re.MULTILINE)) == 2
+    behind.world.script("ip -n gw link set copper0 down")
+    (copper,) = re.findall(r"^copper .*$", live(watch, 1, 3), re.MULTILINE)
+    assert PUBLIC[FIBRE] not in copper
+    assert NEXT_HOP[FIBRE] not in copper
+
+
+def test_the_recipe_for_marks_makes_the_pins_hold(tmp_path: Path) -> None:
+    """The mini PC is the gateway itself, and its packets are routed by the marks that it sets."""
+    with Office(tmp_path, mini_pc_routes=True) as office:
+        servers.stun(office)
+        recipe(office, "by-mark", "pc")
+        watch = Watch(office, QUICK)
+        text = watch.file.read_text()
+        for line, mark in ((FIBRE, 0x11), (COPPER, 0x12)):
+            text = text.replace(f'pin = {{ interface = "{line}0" }}', f"pin = {{ mark = {mark} }}")
+        watch.file.write_text(text)
+        said = live(watch, 0)
+        for line in (FIBRE, COPPER):
+            assert re.search(rf"^{line} .* {re.escape(PUBLIC[line])} .* yes$", said, re.MULTILINE), said

@@ -16,7 +16,8 @@ from wanwatch.measure.route.packets import V4, V6, Read, Word
 from wanwatch.measure.route.protocol import Dhcp, Method, Pppoe
 
 OURS, FAR, ROUTER = {V4: "192.0.2.10", V6: "2001:db8::10"}, {V4: "203.0.113.1", V6: "2001:db8:f::1"}, "198.51.100.1"
-PORTS = 33433, 33434
+FLOW = 0x8001
+PORTS = FLOW, 33434
 MAC = "02:00:00:00:00:01"
 
 
@@ -39,13 +40,13 @@ def test_an_echo_probe_is_a_right_echo_request(number: int) -> None:
     """RFC 792, read by the codec that the engine uses."""
     echo = icmp.parse_echo(4, _probe(Method.ICMP, V4, number))
     assert isinstance(echo, icmp.Echo)
-    assert (echo.identifier, echo.sequence, echo.reply) == (packets.ECHO_ID, number, False)
+    assert (echo.identifier, echo.sequence, echo.reply) == (FLOW, number, False)
 
 
 @pytest.mark.parametrize(("version", "size"), [(V4, 576), (V4, 1500), (V6, 1280), (V6, 1499)])
 def test_an_echo_of_a_size_fills_it_with_its_ip_header(version: int, size: int) -> None:
     """An IPv4 header without options has 20 octets (RFC 791 section 3.1), an IPv6 header 40 (RFC 8200 section 3)."""
-    packet = packets.echo(version, 7, size)
+    packet = packets.echo(version, FLOW, 7, size)
     assert len(packet) == size - (20 if version == V4 else 40)
     if version == V4:
         assert isinstance(icmp.parse_echo(4, packet), icmp.Echo)
@@ -58,7 +59,7 @@ def test_an_error_is_read_from_the_8_octets_that_it_quotes_at_least(method: Meth
     numbers = {Method.ICMP: 1, Method.UDP: 17, Method.TCP: 6}
     inner = IP(src=OURS[V4], dst=FAR[V4], proto=numbers[method]) / Raw(_probe(method, V4, 5))
     error = IP(src=ROUTER, dst=OURS[V4]) / ICMP(type=11, code=0) / Raw(bytes(inner)[: 20 + quoted])
-    read = packets.read_icmp(V4, bytes(error), ROUTER)
+    read = packets.read_icmp(V4, bytes(error), ROUTER, FLOW)
     assert read == Read(Word.EXPIRED, method, FAR[V4], packets.key(method, 5))
 
 
@@ -68,33 +69,33 @@ def test_an_error_of_ipv6_is_read(method: Method) -> None:
     numbers = {Method.ICMP: 58, Method.UDP: 17, Method.TCP: 6}
     inner = IPv6(src=OURS[V6], dst=FAR[V6], nh=numbers[method]) / Raw(_probe(method, V6, 5))
     error = bytes(ICMPv6TimeExceeded() / Raw(bytes(inner)))
-    assert packets.read_icmp(V6, error, "::") == Read(Word.EXPIRED, method, FAR[V6], packets.key(method, 5))
+    assert packets.read_icmp(V6, error, "::", FLOW) == Read(Word.EXPIRED, method, FAR[V6], packets.key(method, 5))
 
 
 def test_a_packet_that_was_too_big_names_what_would_pass() -> None:
     """RFC 1191 section 4; RFC 4443 section 3.2."""
-    inner = bytes(IP(src=OURS[V4], dst=FAR[V4], proto=1) / Raw(packets.echo(V4, 9, 1500)))[:28]
+    inner = bytes(IP(src=OURS[V4], dst=FAR[V4], proto=1) / Raw(packets.echo(V4, FLOW, 9, 1500)))[:28]
     four = IP(src=ROUTER, dst=OURS[V4]) / ICMP(type=3, code=4, nexthopmtu=1492) / Raw(inner)
-    read = packets.read_icmp(V4, bytes(four), ROUTER)
+    read = packets.read_icmp(V4, bytes(four), ROUTER, FLOW)
     assert read == Read(Word.TOO_BIG, Method.ICMP, FAR[V4], 9, 1492)
-    inner6 = bytes(IPv6(src=OURS[V6], dst=FAR[V6], nh=58) / Raw(packets.echo(V6, 9, 1500)))[:1232]
+    inner6 = bytes(IPv6(src=OURS[V6], dst=FAR[V6], nh=58) / Raw(packets.echo(V6, FLOW, 9, 1500)))[:1232]
     six = bytes(ICMPv6PacketTooBig(mtu=1480) / Raw(inner6))
-    assert packets.read_icmp(V6, six, "::") == Read(Word.TOO_BIG, Method.ICMP, FAR[V6], 9, 1480)
+    assert packets.read_icmp(V6, six, "::", FLOW) == Read(Word.TOO_BIG, Method.ICMP, FAR[V6], 9, 1480)
 
 
 def test_an_error_about_somebody_else_is_not_ours() -> None:
     """Another program's ping on this machine has another identifier."""
-    inner = bytes(IP(src=OURS[V4], dst=FAR[V4]) / ICMP(id=packets.ECHO_ID + 1, seq=5))
+    inner = bytes(IP(src=OURS[V4], dst=FAR[V4]) / ICMP(id=FLOW + 1, seq=5))
     error = IP(src=ROUTER, dst=OURS[V4]) / ICMP(type=11) / Raw(inner)
-    assert packets.read_icmp(V4, bytes(error), ROUTER) is None
+    assert packets.read_icmp(V4, bytes(error), ROUTER, FLOW) is None
 
 
 @given(version=st.sampled_from([V4, V6]), data=st.binary(max_size=120))
 def test_no_octets_of_a_stranger_make_a_reader_fail(version: int, data: bytes) -> None:
     """What arrives is data: nothing raises."""
     header = bytes(IP(src=ROUTER, dst=OURS[V4], proto=1)) if version == V4 else b""
-    packets.read_icmp(version, data, ROUTER)
-    packets.read_icmp(version, header + data, ROUTER)
+    packets.read_icmp(version, data, ROUTER, FLOW)
+    packets.read_icmp(version, header + data, ROUTER, FLOW)
     packets.read_tcp(version, header + data, ROUTER, PORTS)
     packets.read_pado(data, b"ours")
     packets.read_pado(bytes(Ether(type=0x8863)) + data, b"ours")

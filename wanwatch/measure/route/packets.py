@@ -32,8 +32,6 @@ from wanwatch.measure.route.protocol import Dhcp, Method, Pppoe
 V4, V6 = 4, 6
 _UDP_BYTES: Final = 12
 """Data of the first UDP probe; each further one has an octet more."""
-ECHO_ID: Final = 0x5757
-"""The same in every run: were it another one each time, load balancing would look like a change of route."""
 _BROADCAST: Final = "ff:ff:ff:ff:ff:ff"
 _PADI, _PADO = 0x09, 0x07
 _SERVICE_NAME, _AC_NAME, _HOST_UNIQ = 0x0101, 0x0102, 0x0103
@@ -67,7 +65,10 @@ class Read(NamedTuple):
 
 
 def build(method: Method, version: int, source: str, target: str, ports: tuple[int, int], number: int) -> bytes:
-    """Return a probe without its IP header; *number* (0 to 255) tells it from its kin."""
+    """Return a probe without its IP header; *number* (0 to 255) tells it from its kin.
+
+    The first of *ports* is our own, and the identifier of an echo.
+    """
     return bytes(_ip(version, source, target) / _probe(method, version, ports, number))[40 if version == V6 else 20 :]
 
 
@@ -76,11 +77,12 @@ def key(method: Method, number: int) -> int:
     return {Method.ICMP: number, Method.UDP: 8 + _UDP_BYTES + number, Method.TCP: _sequence(number)}[method]
 
 
-def echo(version: int, number: int, size: int) -> bytes:
-    """Return an echo request that fills an IP packet of *size* bytes, without the IP header."""
+def echo(version: int, flow: int, number: int, size: int) -> bytes:
+    """Return an echo request of *flow* that fills an IP packet of *size* bytes, without the IP header."""
     header = 40 if version == V6 else 20
-    return build(Method.ICMP, version, "::" if version == V6 else "0.0.0.0", "::1" if version == V6 else "127.0.0.1",
-                 (0, 0), number) + bytes(size - header - 10)  # fmt: skip
+    source = "::" if version == V6 else "0.0.0.0"  # no part of the checksum: the kernel makes that of version 6
+    probe = build(Method.ICMP, version, source, source, (flow, 0), number)
+    return probe + bytes(size - header - len(probe))
 
 
 def _probe(method: Method, version: int, ports: tuple[int, int], number: int) -> Packet:
@@ -90,8 +92,8 @@ def _probe(method: Method, version: int, ports: tuple[int, int], number: int) ->
         return TCP(sport=ports[0], dport=ports[1], flags="S", seq=_sequence(number), window=1024)
     data = (0xFFFF - number).to_bytes(2, "big")  # keeps the checksum the same, whatever the sequence
     if version == V6:
-        return ICMPv6EchoRequest(id=ECHO_ID, seq=number, data=data)
-    return ICMP(type="echo-request", id=ECHO_ID, seq=number) / Raw(data)
+        return ICMPv6EchoRequest(id=ports[0], seq=number, data=data)
+    return ICMP(type="echo-request", id=ports[0], seq=number) / Raw(data)
 
 
 def _sequence(number: int) -> int:
@@ -102,9 +104,9 @@ def _ip(version: int, source: str, target: str) -> Packet:
     return IPv6(src=source, dst=target) if version == V6 else IP(src=source, dst=target)
 
 
-def read_icmp(version: int, packet: bytes, sender: str) -> Read | None:
-    """Read what a raw ICMP socket received from *sender*; None if it is about no probe of ours."""
-    return _read6(packet, sender) if version == V6 else _read4(packet, sender)
+def read_icmp(version: int, packet: bytes, sender: str, flow: int) -> Read | None:
+    """Read what a raw ICMP socket received from *sender*; None if it is about no probe of this *flow*."""
+    return _read6(packet, sender, flow) if version == V6 else _read4(packet, sender, flow)
 
 
 def _dissect(kind: type, octets: bytes) -> Any:
@@ -115,34 +117,34 @@ def _dissect(kind: type, octets: bytes) -> Any:
         return Packet()
 
 
-def _read4(packet: bytes, sender: str) -> Read | None:
+def _read4(packet: bytes, sender: str, flow: int) -> Read | None:
     got = _dissect(IP, packet)
     if ICMP not in got:
         return None
     icmp = got[ICMP]
     if icmp.type == 0:
-        return Read(Word.REPLY, Method.ICMP, sender, icmp.seq) if icmp.id == ECHO_ID else None
+        return Read(Word.REPLY, Method.ICMP, sender, icmp.seq) if icmp.id == flow else None
     if IPerror not in icmp:
         return None
     word = Word.EXPIRED if icmp.type == 11 else Word.TOO_BIG if (icmp.type, icmp.code) == (3, 4) else Word.UNREACHABLE  # noqa: PLR2004 - RFC 792
     inner = icmp[IPerror]
     octets = inner.original[4 * inner.ihl :]
-    return _quoted(word, inner.dst, inner.proto, octets, icmp.nexthopmtu if word is Word.TOO_BIG else 0)
+    return _quoted(word, inner.dst, inner.proto, octets, flow, icmp.nexthopmtu if word is Word.TOO_BIG else 0)
 
 
-def _read6(packet: bytes, sender: str) -> Read | None:
+def _read6(packet: bytes, sender: str, flow: int) -> Read | None:
     kinds: dict[int, Any] = {1: ICMPv6DestUnreach, 2: ICMPv6PacketTooBig, 3: ICMPv6TimeExceeded, 129: ICMPv6EchoReply}
     icmp = _dissect(kinds.get(packet[0], Packet) if packet else Packet, packet)
     if ICMPv6EchoReply in icmp:
-        return Read(Word.REPLY, Method.ICMP, sender, icmp.seq) if icmp.id == ECHO_ID else None
+        return Read(Word.REPLY, Method.ICMP, sender, icmp.seq) if icmp.id == flow else None
     if IPerror6 not in icmp:
         return None
     word = {1: Word.UNREACHABLE, 2: Word.TOO_BIG, 3: Word.EXPIRED}[icmp.type]
     inner = icmp[IPerror6]
-    return _quoted(word, inner.dst, inner.nh, inner.original[40:], icmp.mtu if word is Word.TOO_BIG else 0)
+    return _quoted(word, inner.dst, inner.nh, inner.original[40:], flow, icmp.mtu if word is Word.TOO_BIG else 0)
 
 
-def _quoted(word: Word, target: str, protocol: int, octets: bytes, mtu: int) -> Read | None:
+def _quoted(word: Word, target: str, protocol: int, octets: bytes, flow: int, mtu: int) -> Read | None:
     """Read which probe an error is about, from the 8 octets of it that are quoted at least."""
     if len(octets) < 8:  # noqa: PLR2004 - RFC 792
         return None
@@ -152,7 +154,7 @@ def _quoted(word: Word, target: str, protocol: int, octets: bytes, mtu: int) -> 
             return Read(word, Method.UDP, target, third, mtu)
         case 6:
             return Read(word, Method.TCP, target, third << 16 | fourth, mtu)
-        case 1 | 58 if third == ECHO_ID and first >> 8 in (8, 128):
+        case 1 | 58 if third == flow and first >> 8 in (8, 128):
             return Read(word, Method.ICMP, target, fourth, mtu)
         case _:
             return None

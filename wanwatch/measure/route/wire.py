@@ -7,6 +7,7 @@ Answers are taken from any interface: an error may come home another way than it
 import select
 import socket
 import time
+import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack
 from types import TracebackType
@@ -18,8 +19,8 @@ from wanwatch.measure.route.protocol import Method
 from wanwatch.measure.sockets import open_pinned, resolve
 
 _PROTOCOLS: Final = {Method.UDP: socket.IPPROTO_UDP, Method.TCP: socket.IPPROTO_TCP}
-_PORT: Final = 33433
-"""Our port, the same in every run: were it another one each time, load balancing would look like a change of route."""
+_FLOWS: Final = range(0x8000, 0x8400)
+"""Our ports, and the identifiers of our echoes."""
 _PACKET_BYTES: Final = 65_535
 
 
@@ -51,7 +52,7 @@ class Wire:
     def __init__(self, pin: Pin, target: str, method: Method, port: int = 0) -> None:
         self._method = method
         self._target = target
-        self._ports = _PORT, port
+        self._ports = _flow(pin), port
         family, self._to = resolve(target)
         self.version = packets.V6 if family == socket.AF_INET6 else packets.V4
         icmp = socket.IPPROTO_ICMPV6 if family == socket.AF_INET6 else socket.IPPROTO_ICMP
@@ -99,7 +100,7 @@ class Wire:
 
     def send_echo(self, number: int, size: int) -> int:
         """Send echo request *number* that fills an IP packet of *size* bytes, and return when (monotonic)."""
-        return self._send(packets.echo(self.version, number, size))
+        return self._send(packets.echo(self.version, self._ports[0], number, size))
 
     def _send(self, packet: bytes) -> int:
         now_ns = time.monotonic_ns()
@@ -122,9 +123,18 @@ class Wire:
             return None  # the kernel hands an error that came back to the socket as well
         address = sender[0].partition("%")[0]
         if sock is self._in:
-            read = packets.read_icmp(self.version, packet, address)
+            read = packets.read_icmp(self.version, packet, address, self._ports[0])
         elif self._method is Method.TCP:
             read = packets.read_tcp(self.version, packet, address, self._ports)
         else:
             return None  # the way out hears copies of what the ear hears
         return None if read is None else Heard(read, address, time.monotonic_ns())
+
+
+def _flow(pin: Pin) -> int:
+    """Return what the flow of *pin* is known by, the same in every run.
+
+    Were it another one each time, load balancing would look like a change of route. Were it one for all pins, a gateway
+    that translates addresses would take the probes of two pins to one target for one flow, and send both one way.
+    """
+    return _FLOWS[zlib.crc32(repr(pin).encode()) % len(_FLOWS)]
