@@ -36,9 +36,12 @@ class Stuck:
         self._book = book
         self._draft = draft
         self._alive_unix_ns = alive_unix_ns
+        self._over_ns: int | None = None
 
     def due_ns(self) -> int:
-        """When the patience with the traffic ends; `AHEAD` if it is where it should be."""
+        """When the patience with the traffic ends, or an end can be told; `AHEAD` if it is where it should be."""
+        if self._over_ns is not None:
+            return self._over_ns + 1
         carrier = self._uplinks.get(self._traffic.carrying.uplink or "")
         if self._draft is not None or carrier is None or carrier.line.phase is not Phase.DOWN:
             return AHEAD
@@ -46,25 +49,41 @@ class Stuck:
         return max(carrier.line.cut.first_ns, min(others)) + self.stuck_after_ns if others else AHEAD
 
     def advance(self, now_ns: int) -> None:
-        """Tell it once it is due."""
+        """Tell it once it is due, and its end once all that happened at that instant is known."""
+        if self._over_ns is not None and self._over_ns < now_ns:
+            self._conclude()
         due_ns = self.due_ns()
         if due_ns <= now_ns:
             self._draft = Draft(kind=EventKind.STUCK_FAILOVER, uplink=self._traffic.carrying.uplink, start=at(due_ns))
             self._book.tell(self._draft)
 
     def review(self, now_ns: int) -> None:
-        """End it once traffic moved, the line recovered, or no other line is left."""
-        draft, carrying = self._draft, self._traffic.carrying
-        if draft is None:
-            return
+        """Notice that traffic moved, the line recovered, or no other line is left.
+
+        Several of these may become known at one instant, in any order, so that which of them ended it is told after.
+        """
+        if self._draft is not None and self._over_ns is None and self._reason(self._draft, now_ns) is not None:
+            self._over_ns = now_ns
+
+    def _conclude(self) -> None:
+        over_ns, self._over_ns = self._over_ns, None
+        if self._draft is not None and over_ns is not None:
+            reason = self._reason(self._draft, over_ns)
+            if reason is not None:
+                self._end(self._draft, *reason)
+
+    def _reason(self, draft: Draft, now_ns: int) -> tuple[str, Moment] | None:
+        """Why and when it ended; traffic that moved goes first, for that is what was waited for."""
+        carrying = self._traffic.carrying
         line = self._uplinks.get(draft.uplink or "")
         others = [uplink for uplink in self._uplinks.values() if uplink is not line]
         if line is None or (carrying.known and carrying.uplink != draft.uplink):
-            self._end(draft, "moved", self._moved(now_ns))
-        elif line.state in _USABLE:
-            self._end(draft, "recovered", at(line.since_ns))
-        elif others and all(uplink.state is State.DOWN for uplink in others):
-            self._end(draft, "no-other", at(max(uplink.since_ns for uplink in others)))
+            return "moved", self._moved(now_ns)
+        if line.state in _USABLE:
+            return "recovered", at(line.since_ns)
+        if others and all(uplink.state is State.DOWN for uplink in others):
+            return "no-other", at(max(uplink.since_ns for uplink in others))
+        return None
 
     def _moved(self, now_ns: int) -> Moment:
         change = self._traffic.moved
