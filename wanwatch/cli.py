@@ -11,48 +11,20 @@ import logging
 import sys
 from collections.abc import Callable
 from decimal import Decimal
-from functools import wraps
 from pathlib import Path
-from typing import Any, Final, NoReturn, TypeVar
+from typing import Any
 
 import click
 
 from wanwatch import __version__
+from wanwatch.cli_evidence import plan
+from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
-from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import EventKind, Span
 
-NOT_AS_IT_SHOULD_BE: Final = 1
-BAD_USAGE: Final = 2
-COULD_NOT_MEASURE: Final = 3
-
-_Command = TypeVar("_Command", bound=Callable[..., Any])
-
-_config_option = click.option(
-    "--config", "config_path", type=click.Path(path_type=Path), default=None, metavar="FILE",
-    help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
-)  # fmt: skip
 _config_argument = click.argument(
     "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
 )
-
-
-def _fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
-    click.echo(f"wanwatch: {error}", err=True)
-    sys.exit(code)
-
-
-def _tells_errors(command: _Command) -> _Command:
-    """Turn our own errors into words and an exit code; anything else is a fault of ours and shows its trace."""
-
-    @wraps(command)
-    def told(*args: Any, **kwargs: Any) -> Any:
-        try:
-            return command(*args, **kwargs)
-        except WanwatchError as error:
-            _fail(error)
-
-    return told  # type: ignore[return-value]  # wraps keeps the signature
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -61,11 +33,14 @@ def main() -> None:
     """Watch every internet line of an office and prove what each one really does."""
 
 
+main.add_command(plan)
+
+
 @main.command()
 @click.option(
     "--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Write there, never over a file."
 )
-@_tells_errors
+@tells_errors
 def init(out: Path | None) -> None:
     """Propose a configuration from this machine's own interfaces and routes."""
     from wanwatch.config import commands
@@ -78,7 +53,7 @@ def init(out: Path | None) -> None:
 @click.option("--live", is_flag=True, help="Prove now that each pin leaves by its own line, and show what it shows.")
 @click.option("--pppoe", metavar="INTERFACE", default=None, help="Only ask who offers PPPoE there; take no offer.")
 @click.option("--dhcp", metavar="INTERFACE", default=None, help="Only ask who offers addresses there; take no offer.")
-@_tells_errors
+@tells_errors
 def check(config_path: Path | None, *, live: bool, pppoe: str | None, dhcp: str | None) -> None:
     """Read a configuration and say all that is wrong with it, or what it will do."""
     from wanwatch.config import commands
@@ -133,7 +108,7 @@ def schema() -> None:
 
 @main.command()
 @_config_argument
-@_tells_errors
+@tells_errors
 def run(config_path: Path | None) -> None:
     """Watch the lines until stopped. SIGHUP reads the configuration again, SIGTERM stops."""
     from wanwatch.config import find, load
@@ -148,8 +123,8 @@ def run(config_path: Path | None) -> None:
 
 @main.command()
 @click.option("--json", "as_json", is_flag=True, help="What the daemon's /health says, as JSON.")
-@_config_option
-@_tells_errors
+@config_option
+@tells_errors
 def status(*, as_json: bool, config_path: Path | None) -> None:
     """Say how each line stands now, asked of the running daemon."""
     from wanwatch.config import find, load
@@ -177,8 +152,8 @@ def status(*, as_json: bool, config_path: Path | None) -> None:
     "--kind", "kinds", multiple=True, type=click.Choice([kind.value for kind in EventKind]), help="Repeatable."
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON array.")
-@_config_option
-@_tells_errors
+@config_option
+@tells_errors
 def events(
     since: str | None, until: str | None, kinds: tuple[str, ...], *, as_json: bool, config_path: Path | None
 ) -> None:
@@ -210,8 +185,8 @@ def events(
 @click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
 @click.option("--format", "form", type=click.Choice(["html", "json"]), default="html", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
-@_config_option
-@_tells_errors
+@config_option
+@tells_errors
 def report(month: str | None, form: str, out: Path | None, config_path: Path | None) -> None:
     """Make a month's report: does each line keep its contract, and what happened."""
     from wanwatch.config import find, load
@@ -293,7 +268,7 @@ def voice(delay: int, loss: Decimal, codec: str) -> None:
 @click.option("--speed-at-once", type=click.IntRange(1), default=16, show_default=True, help="Most requests at once.")
 @click.option("--tls-certificate", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Chain in PEM.")
 @click.option("--tls-key", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Its key in PEM.")
-@_tells_errors
+@tells_errors
 def reflector(
     *,
     stamp_key_file: Path | None,
@@ -324,7 +299,7 @@ def reflector(
 @click.option("--once", is_flag=True, help="End after the story; exit code 1 if the conclusions did not fit it.")
 @click.option("--history", is_flag=True, help="Also report on a generated month, marked as such.")
 @click.option("--out", type=click.Path(path_type=Path), default=Path("wanwatch-demo"), show_default=True, metavar="DIR")
-@_tells_errors
+@tells_errors
 def demo(*, once: bool, history: bool, out: Path) -> None:
     """Play an office on this machine: two simulated lines, one is cut, and the real daemon tells what it saw."""
     from wanwatch.demo import play

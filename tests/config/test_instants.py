@@ -31,6 +31,11 @@ def test_an_age_counts_back_from_now(text: str, ago_s: int) -> None:
     assert parse_instant("--since", text, "UTC", NOW) == NOW - ago_s * NS_PER_S
 
 
+def test_a_plus_counts_onwards_from_now() -> None:
+    """Planned work is announced for a time to come."""
+    assert parse_instant("--from", "+2h", "UTC", NOW) == NOW + 7200 * NS_PER_S
+
+
 @pytest.mark.parametrize("text", ["", "yesterday", "7", "7y", "2026-13-01", "99999999d"])
 def test_anything_else_is_told_with_what_to_write(text: str) -> None:
     """Thing, value, reason and mend."""
@@ -38,5 +43,5 @@ def test_anything_else_is_told_with_what_to_write(text: str) -> None:
         parse_instant("--since", text, "UTC", NOW)
     assert str(raised.value) == (
         f"--since {text!r} is not an instant; write a date (2026-11-03), a date with a time "
-        "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w)"
+        "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w) or from now (+2h)"
     )

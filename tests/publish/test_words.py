@@ -1,5 +1,7 @@
 """Events in words: every kind has a sentence, and it says who, what and how long."""
 
+from dataclasses import replace
+
 import pytest
 
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind
@@ -40,3 +42,17 @@ def test_a_switch_says_how_long_people_were_cut_off() -> None:
 def test_lengths_of_time_read_naturally(seconds: float, said: str) -> None:
     """Tenths below a minute, seconds below an hour, minutes beyond."""
     assert duration(seconds) == said
+
+
+def test_planned_work_says_for_how_long_why_and_whether_it_was_announced_late() -> None:
+    """It may be still to come, so it has not lasted yet."""
+    work = Event("x", "s", EventKind.PLANNED_WORK, "fibre", at(0), end=at(7200), detail={"why": "splicing"})
+    assert sentence(work) == "fibre: planned work for 2 h 00 min: splicing"
+    late = replace(work, uplink=None, detail={"why": "splicing", "announced": "afterwards"})
+    assert sentence(late) == "the site: planned work (announced afterwards) for 2 h 00 min: splicing"
+
+
+def test_what_reaches_into_planned_work_says_so() -> None:
+    """Marked, and never dropped."""
+    event = Event("x", "s", EventKind.OUTAGE, "fibre", at(0), end=at(4), planned=True)
+    assert sentence(event) == "fibre: down, lasted 4.0 s, in planned work"

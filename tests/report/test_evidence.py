@@ -66,3 +66,15 @@ def test_an_instant_that_cannot_be_read_is_shown_as_it_stands() -> None:
     """A record of another version is no reason to make no report."""
     rung: Json = {"rung": "gateway", "said": "silent", "last_answered": "yesterday"}
     assert lines(ladder=[rung]) == ["gateway silent after yesterday"]
+
+
+@pytest.mark.parametrize(
+    ("announced", "said"),
+    [
+        ("beforehand", "announced beforehand"),
+        ("afterwards", "announced afterwards, so no contract counts it out"),
+    ],
+)
+def test_planned_work_says_whether_it_was_announced_in_time(announced: str, said: str) -> None:
+    """What was announced beforehand is what a contract counts out."""
+    assert lines(why="splicing", announced=announced) == ["why: splicing", said]

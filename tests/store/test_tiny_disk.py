@@ -62,3 +62,12 @@ def test_a_read_only_file_system_does_not_stop_a_daemon_from_starting(folder: Pa
 def test_a_record_is_read_from_a_read_only_file_system(folder: Path) -> None:
     """A backup on a disc, or a user who may not write: reading needs no log of its own."""
     assert told("reader", folder) == ["kept 1 samples, 5 s: before"]
+
+
+def test_work_is_not_announced_on_a_read_only_file_system(folder: Path) -> None:
+    """It is said why not, and what to mend; the record stays as it was."""
+    why = (
+        f"store '{folder}/wanwatch.sqlite': cannot be written: unable to open database file; check that site.data_dir"
+        " is writable for this user and its disk is neither full nor read-only"
+    )
+    assert told("announce", folder) == [why, "kept 1 samples, 5 s: before"]

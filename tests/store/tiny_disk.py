@@ -1,7 +1,7 @@
 """Stories on a file system of 4 MB that fills up or turns read-only; run inside a mount namespace of its own.
 
-Usage: python -m tests.store.tiny_disk full|read-only|reader FOLDER, with a tmpfs mounted on FOLDER. Prints what was
-told, then `kept`, how many events and samples the record holds, and how long the alive spans are in seconds.
+Usage: python -m tests.store.tiny_disk full|read-only|reader|announce FOLDER, with a tmpfs mounted on FOLDER. Prints
+what was told, then `kept`, how many events and samples the record holds, and how long the alive spans are in seconds.
 """
 
 import asyncio
@@ -13,8 +13,9 @@ from pathlib import Path
 
 from tests.fakes.clock import FakeClock
 from tests.store.backends import ALWAYS, SITE, event, sample
-from wanwatch.core.model import NS_PER_S
-from wanwatch.store import SqliteKeeper, SqliteRecord
+from wanwatch.core.model import NS_PER_S, Span
+from wanwatch.core.planned import announced
+from wanwatch.store import SqliteKeeper, SqliteRecord, StoreError, announce
 
 
 async def fill_up(folder: Path) -> None:
@@ -63,6 +64,17 @@ async def read_without_writing(folder: Path) -> None:
     _mount("-o", "remount,ro", str(folder))
 
 
+async def announce_read_only(folder: Path) -> None:
+    """Work is announced in a record that a fault has made read-only."""
+    await read_without_writing(folder)
+    start = FakeClock().now_unix_ns()
+    span = Span(start + NS_PER_S, start + 2 * NS_PER_S)
+    try:
+        announce(folder / "wanwatch.sqlite", SITE, announced(SITE, span, "x", uplinks=(), known=(), now_unix_ns=start))
+    except StoreError as error:
+        print(error)  # noqa: T201 - the parent reads it
+
+
 def _keeper(folder: Path, clock: FakeClock) -> SqliteKeeper:
     return SqliteKeeper(folder / "wanwatch.sqlite", SITE, clock, tell_trouble=print, retry_every_s=0.02)
 
@@ -100,6 +112,7 @@ STORIES: dict[str, Callable[[Path], Awaitable[None]]] = {
     "full": fill_up,
     "read-only": turn_read_only,
     "reader": read_without_writing,
+    "announce": announce_read_only,
 }
 
 

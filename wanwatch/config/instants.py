@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import NS_PER_S
 
-_AGO_S: Final = {"m": 60, "h": 3600, "d": 86_400, "w": 604_800}
+_AWAY_S: Final = {"m": 60, "h": 3600, "d": 86_400, "w": 604_800}
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -26,7 +26,7 @@ class InstantError(WanwatchError):
     def __init__(self, option: str, text: str) -> None:
         super().__init__(
             f"{option} {text!r} is not an instant; write a date (2026-11-03), a date with a time "
-            "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w)"
+            "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w) or from now (+2h)"
         )
         self.option, self.text = option, text
 
@@ -36,9 +36,9 @@ def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
 
     Args:
         option: The option's name, for the error.
-        text: A date, an RFC 3339 instant (with or without offset), or an age such as `24h`.
+        text: A date, an RFC 3339 instant (with or without offset), an age (`24h`), or a time from now (`+2h`).
         zone: IANA name of the site's time zone, for instants without an offset.
-        now_unix_ns: The present instant, for ages.
+        now_unix_ns: The present instant, for ages and times from now.
 
     Returns:
         Unix nanoseconds.
@@ -46,8 +46,9 @@ def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
     Raises:
         InstantError: It is none of these.
     """
-    if ago := re.fullmatch(r"(\d{1,6})([mhdw])", text):
-        return now_unix_ns - int(ago[1]) * _AGO_S[ago[2]] * NS_PER_S
+    if away := re.fullmatch(r"(\+?)(\d{1,6})([mhdw])", text):
+        length_ns = int(away[2]) * _AWAY_S[away[3]] * NS_PER_S
+        return now_unix_ns + length_ns if away[1] else now_unix_ns - length_ns
     try:
         instant = datetime.fromisoformat(text)
     except ValueError as error:

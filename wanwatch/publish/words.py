@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
+from wanwatch.core.planned import AFTERWARDS
 
 _WHERE: Final[Mapping[Domain, str]] = {
     Domain.OUR_SIDE: "on our own side",
@@ -69,6 +70,13 @@ def _pin_lost(event: Event) -> str:
     return f"{event.uplink}: the pin does not hold, its probes leave by {way}{fell_back}, {_end(event)}"
 
 
+def _planned_work(event: Event) -> str:
+    end = event.end or event.start
+    length = duration((end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)
+    late = " (announced afterwards)" if event.detail.get("announced") == AFTERWARDS else ""
+    return f"{event.uplink or 'the site'}: planned work{late} for {length}: {event.detail.get('why', '?')}"
+
+
 _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.OUTAGE: _trouble("down"),
     EventKind.IMPAIRMENT: _trouble("impaired"),
@@ -84,10 +92,10 @@ _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.CLOCK_STEP: _clock_step,
     EventKind.PIN_LOST: _pin_lost,
     EventKind.DRILL: _trouble("failover drill"),
-    EventKind.PLANNED_WORK: _trouble("planned work"),
+    EventKind.PLANNED_WORK: _planned_work,
 }
 
 
 def sentence(event: Event) -> str:
-    """Say what an event is, without its instants."""
-    return _SAY[event.kind](event)
+    """Say what an event is, without its instants, and whether it was planned."""
+    return _SAY[event.kind](event) + (", in planned work" if event.planned else "")

@@ -10,8 +10,13 @@ from typing import Final
 
 from wanwatch.core.instants import InstantError, instant_from_text
 from wanwatch.core.model import NS_PER_S, Event, Json
+from wanwatch.core.planned import AFTERWARDS, BEFOREHAND
 from wanwatch.report.words import clock, duration, milliseconds, per_cent
 
+_ANNOUNCED: Final = {
+    BEFOREHAND: "announced beforehand",
+    AFTERWARDS: "announced afterwards, so no contract counts it out",
+}
 _RUNG: Final = {"answered": "answered", "silent": "silent", "unknown": "not known"}
 
 
@@ -23,7 +28,9 @@ def evidence(event: Event, zone: tzinfo) -> list[str]:
 def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
     """A mapping or a list of facts gives one line each; a plain value gives one."""
     label = _label(key)
-    if isinstance(value, Mapping):
+    if key == "announced":
+        yield _ANNOUNCED.get(str(value), str(value))
+    elif isinstance(value, Mapping):
         for inner, fact in value.items():
             yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"
     elif isinstance(value, list) and any(isinstance(part, dict) for part in value):

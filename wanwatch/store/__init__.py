@@ -6,7 +6,17 @@ Imports:  wanwatch.core, asyncio, threading, sqlite3. Never the probes, the metr
 """
 
 from wanwatch.store._errors import NoRecordError, StoreError, StoreLockedError, StoreSchemaError
+from wanwatch.store.announcing import announce, withdraw
 from wanwatch.store.keeper import SqliteKeeper
 from wanwatch.store.record import SqliteRecord
 
-__all__ = ["NoRecordError", "SqliteKeeper", "SqliteRecord", "StoreError", "StoreLockedError", "StoreSchemaError"]
+__all__ = [
+    "NoRecordError",
+    "SqliteKeeper",
+    "SqliteRecord",
+    "StoreError",
+    "StoreLockedError",
+    "StoreSchemaError",
+    "announce",
+    "withdraw",
+]

@@ -6,7 +6,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.model import Series
+from wanwatch.core.model import EventKind, Series
 from wanwatch.store._blocks import Gathered, empty, merge
 from wanwatch.store._errors import WriteError
 from wanwatch.store._rows import (
@@ -78,6 +78,20 @@ class SqliteLedger:
             self._db.executemany(_PUT_NOTE, ((self._site, *note) for note in notes.items()))
             self._put_alive(alive)
 
+    def add_events(self, events: Collection[Row]) -> list[str]:
+        """Commit event rows whose ids are new; if any is taken, keep none and return the taken ones."""
+        with self._transaction():
+            taken = [row[0] for row in events if self._has_event(row[0])]
+            if not taken:
+                self._db.executemany(_PUT_EVENT, ((self._site, *row) for row in events))
+        return taken
+
+    def delete_event(self, event_id: str, kind: EventKind) -> bool:
+        """Delete one event of this kind; False if there was none."""
+        with self._transaction():
+            sql = "DELETE FROM event WHERE site_id = ? AND id = ? AND kind = ?"
+            return self._db.execute(sql, (self._site, event_id, kind.value)).rowcount > 0
+
     def keep_minutes(self, minutes: Mapping[int, Mapping[Series, Gathered]], alive: Mapping[int, int]) -> None:
         """Merge what was gathered of some minutes into their blocks, and mark this run alive, in one commit."""
         with self._transaction():
@@ -113,6 +127,10 @@ class SqliteLedger:
         with self._transaction():
             self._db.execute("DELETE FROM event WHERE site_id = ? AND end_latest < ?", (self._site, before_unix_ns))
             self._db.execute("DELETE FROM alive WHERE site_id = ? AND last < ?", (self._site, before_unix_ns))
+
+    def _has_event(self, event_id: str) -> bool:
+        sql = "SELECT 1 FROM event WHERE site_id = ? AND id = ?"
+        return self._db.execute(sql, (self._site, event_id)).fetchone() is not None
 
     def _merged(self, minute: int, series: Series, gathered: Gathered) -> Row:
         key = block_key(minute, self._series_id(series))

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final, Self
 
 from wanwatch.core.model import Event, EventKind, Json, Series, Span
+from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock
 from wanwatch.store._blocks import NS_PER_MINUTE
 from wanwatch.store._rows import (
@@ -65,14 +66,16 @@ class SqliteRecord:
         """Return events by start: of *kinds* (all if empty), that may have been going on within *span*.
 
         An event reaches from its earliest start to its latest end. Like a span it is half open, except that one
-        without length is in the span that it begins in.
+        without length is in the span that it begins in. Which events reach into planned work is found here, from the
+        windows as they stand: a window that is announced or withdrawn then needs no event to be rewritten.
         """
         sql, facts = _EVENTS, [site]
         if kinds:
             sql += " AND kind IN (SELECT value FROM json_each(?))"
             facts.append(json.dumps([kind.value for kind in kinds]))
         found = [event_of(site, row) for row in self._db.execute(f"{sql} ORDER BY start, id", facts)]
-        return [event for event in found if span is None or _overlaps(event, span)]
+        windows = [event_of(site, row) for row in self._db.execute(f"{_EVENTS} AND kind = 'planned-work'", (site,))]
+        return marked((event for event in found if span is None or _overlaps(event, span)), windows)
 
     def open_events(self, site: str) -> list[Event]:
         """Return the events that have no end yet, by start."""

@@ -77,10 +77,10 @@ def test_only_what_the_contract_names_is_counted_out() -> None:
         return counted_out(promise, events, 100)
 
     assert out() == ()
-    assert out("planned-work") == (Span(0, 15),)
+    assert out("planned-work") == (Span(0, 10),)
     assert out("our-side") == (Span(20, 30),)
     assert out("provider", "drill") == (Span(40, 50), Span(70, 80))
-    assert out("planned-work", "our-side") == (Span(0, 15), Span(20, 30))
+    assert out("planned-work", "our-side") == (Span(0, 10), Span(20, 30))
 
 
 def test_the_worst_verdict_speaks_for_all() -> None:

@@ -18,6 +18,7 @@ from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.spans import union
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import Event, EventKind, Span
+from wanwatch.core.planned import counts
 
 
 class Verdict(StrEnum):
@@ -98,15 +99,16 @@ def rule(promise: Promise, found: Bounded, *, running: bool) -> Ruling:
 def counted_out(promise: Promise, events: Iterable[Event], now_unix_ns: int) -> tuple[Span, ...]:
     """Return the time that a promise takes out of both sides, from the events of its uplink and its site.
 
-    `planned-work` takes out the announced windows and whatever is marked as lying in one, `drill` the same of
-    drills; a fault domain takes out the outages and impairments that broke there.
+    `planned-work` takes out the windows that were announced beforehand, and of what reaches into one only the part
+    within: work that is overrun is not excused. `drill` takes out drills and whatever is marked as part of one; a fault
+    domain takes out the outages and impairments that broke there.
     """
     return union(event_span(event, now_unix_ns) for event in events if _counts_out(promise.counts_out, event))
 
 
 def _counts_out(what: frozenset[str], event: Event) -> bool:
     marks = {
-        "planned-work": event.planned or event.kind is EventKind.PLANNED_WORK,
+        "planned-work": counts(event),
         "drill": event.drill or event.kind is EventKind.DRILL,
         event.domain: event.kind in {EventKind.OUTAGE, EventKind.IMPAIRMENT},
     }

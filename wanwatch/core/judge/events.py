@@ -42,6 +42,12 @@ def rfc3339(unix_ns: int) -> str:
     return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{rest // 1_000_000:03}Z"
 
 
+def event_id(kind: EventKind, uplink: str | None, start_unix_ns: int) -> str:
+    """Return the id of an event that is told to begin at *start_unix_ns*; an uplink of None stands for the site."""
+    stamp = rfc3339(start_unix_ns).replace("-", "").replace(":", "")
+    return f"{kind}-{uplink or 'site'}-{stamp}"
+
+
 @dataclass(slots=True, kw_only=True)
 class Draft:
     """An event that may still change; the fields are those of `Event`."""
@@ -113,8 +119,7 @@ class Book:
     def _event(self, draft: Draft) -> Event:
         start = draft.start.seen(self.offset_ns)
         if draft.id is None:
-            stamp = rfc3339(start.estimate_unix_ns).replace("-", "").replace(":", "")
-            draft.id = f"{draft.kind}-{draft.uplink or 'site'}-{stamp}"
+            draft.id = event_id(draft.kind, draft.uplink, start.estimate_unix_ns)
         return Event(
             id=draft.id, site=self.site, kind=draft.kind, uplink=draft.uplink, start=start, end=self._end(draft, start),
             domain=draft.domain, from_uplink=draft.from_uplink, to_uplink=draft.to_uplink,

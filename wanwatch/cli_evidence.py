@@ -1,0 +1,93 @@
+"""The commands about single events: planned work. Thin like those of `cli`, with rooms imported inside."""
+
+import json
+from pathlib import Path
+
+import click
+
+from wanwatch.cli_parts import config_option, tells_errors
+from wanwatch.core.model import EventKind, Span
+from wanwatch.core.planned import PlanError, announced
+
+_FROM, _ID = "--from", "ID"
+
+
+@click.group()
+def plan() -> None:
+    """Announce work on a line beforehand, so that a contract can count it out."""
+
+
+@plan.command("add")
+@click.option("--from", "begins", required=True, metavar="INSTANT", help="2026-11-03T22:00, or from now: +2h.")
+@click.option("--to", "ends", required=True, metavar="INSTANT", help="Likewise; +4h counts from now, too.")
+@click.option("--uplink", "uplinks", multiple=True, metavar="NAME", help="Repeatable; default: the whole site.")
+@click.option("--why", required=True, metavar="TEXT", help="What is done, in one line.")
+@click.option("--afterwards", is_flag=True, help="Keep a window that has begun already; it counts nothing out.")
+@config_option
+@tells_errors
+def plan_add(
+    *, begins: str, ends: str, uplinks: tuple[str, ...], why: str, afterwards: bool, config_path: Path | None
+) -> None:
+    """Keep a window of planned work in the record. Run it as the daemon's user, also while the daemon runs."""
+    from wanwatch.config import find, load
+    from wanwatch.config.instants import parse_instant
+    from wanwatch.config.plan import store_path
+    from wanwatch.measure import RealClock
+    from wanwatch.publish.listing import events_text
+    from wanwatch.store import announce
+
+    config = load(find(config_path))
+    site, now_unix_ns = config.site, RealClock().now_unix_ns()
+    windows = announced(
+        site.name,
+        Span(
+            parse_instant("--from", begins, site.timezone, now_unix_ns),
+            parse_instant("--to", ends, site.timezone, now_unix_ns),
+        ),
+        why,
+        uplinks=uplinks,
+        known=[uplink.name for uplink in config.uplinks],
+        now_unix_ns=now_unix_ns,
+        afterwards=afterwards,
+    )
+    if taken := announce(store_path(config), site.name, windows):
+        reason = f"{', '.join(taken)} begins then already"
+        raise PlanError(_FROM, begins, reason, "take it away first: wanwatch plan remove ID")
+    click.echo(events_text(windows, site.timezone), nl=False)
+
+
+@plan.command("list")
+@click.option("--json", "as_json", is_flag=True, help="One JSON array.")
+@config_option
+@tells_errors
+def plan_list(*, as_json: bool, config_path: Path | None) -> None:
+    """List all planned work, past and to come."""
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
+    from wanwatch.core.event_json import event_to_json
+    from wanwatch.publish.listing import events_text
+    from wanwatch.store import SqliteRecord
+
+    config = load(find(config_path))
+    with SqliteRecord(store_path(config)) as record:
+        windows = record.events(config.site.name, None, [EventKind.PLANNED_WORK])
+    if as_json:
+        click.echo(json.dumps([event_to_json(window) for window in windows], indent=2, ensure_ascii=False))
+    else:
+        click.echo(events_text(windows, config.site.timezone) if windows else "no planned work\n", nl=False)
+
+
+@plan.command("remove")
+@click.argument("event_id", metavar="ID")
+@config_option
+@tells_errors
+def plan_remove(event_id: str, config_path: Path | None) -> None:
+    """Take planned work out of the record; what reached into it is no longer marked as planned."""
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
+    from wanwatch.store import withdraw
+
+    config = load(find(config_path))
+    if not withdraw(store_path(config), config.site.name, event_id):
+        raise PlanError(_ID, event_id, "there is no planned work of that id", "see: wanwatch plan list")
+    click.echo(f"removed {event_id}")

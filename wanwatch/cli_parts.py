@@ -1,0 +1,41 @@
+"""What all commands share: exit codes, the way to the configuration, and how errors of ours are told."""
+
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Any, Final, NoReturn, TypeVar
+
+import click
+
+from wanwatch.core.errors import WanwatchError
+
+NOT_AS_IT_SHOULD_BE: Final = 1
+BAD_USAGE: Final = 2
+COULD_NOT_MEASURE: Final = 3
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+config_option = click.option(
+    "--config", "config_path", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
+)  # fmt: skip
+
+
+def fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
+    """Tell an error and end."""
+    click.echo(f"wanwatch: {error}", err=True)
+    sys.exit(code)
+
+
+def tells_errors(command: _Command) -> _Command:
+    """Turn our own errors into words and an exit code; anything else is a fault of ours and shows its trace."""
+
+    @wraps(command)
+    def told(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except WanwatchError as error:
+            fail(error)
+
+    return told  # type: ignore[return-value]  # wraps keeps the signature

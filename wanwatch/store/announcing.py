@@ -1,0 +1,51 @@
+"""Announcing: the one thing that a command writes into a record, beside a daemon that writes or without one.
+
+It is a short transaction of its own: the write-ahead log lets it wait for the daemon's, and the daemon for it.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from wanwatch.core.model import Event, EventKind
+from wanwatch.store._errors import NoRecordError, StoreError, WriteError
+from wanwatch.store._ledger import SqliteLedger
+from wanwatch.store._rows import event_row
+
+
+def announce(path: Path, site: str, windows: Sequence[Event]) -> list[str]:
+    """Commit the events of planned work, all or none; a record that is not there is made.
+
+    Returns:
+        The ids that are taken already; none was kept unless this is empty.
+
+    Raises:
+        StoreError: The file cannot be made or written.
+    """
+    with _ledger(path, site) as ledger:
+        return ledger.add_events([event_row(window) for window in windows])
+
+
+def withdraw(path: Path, site: str, event_id: str) -> bool:
+    """Take planned work out of the record; False if there is none of that id.
+
+    Raises:
+        NoRecordError: There is no such file.
+        StoreError: The file cannot be written.
+    """
+    if not path.exists():
+        raise NoRecordError(path)
+    with _ledger(path, site) as ledger:
+        return ledger.delete_event(event_id, EventKind.PLANNED_WORK)
+
+
+@contextmanager
+def _ledger(path: Path, site: str) -> Iterator[SqliteLedger]:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with closing(SqliteLedger(path, site)) as ledger:
+            yield ledger
+    except (WriteError, OSError) as error:
+        why = error.strerror or str(error) if isinstance(error, OSError) else str(error)
+        mend = "check that site.data_dir is writable for this user and its disk is neither full nor read-only"
+        raise StoreError(path, f"cannot be written: {why}", mend) from error
