@@ -91,7 +91,7 @@ class Daemon:
         self._measurer = Measurer(self._clock, self._observe)
         self._links = LinkWatch(self._clock, self._observe)
         self._routes = RouteWatch(self._clock, self._observe)
-        self._prover = Prover(self._clock, self._observe, self._learnt, log.warning)
+        self._prover = Prover(self._clock, self._observe, self._learnt, log.info)
         self._inspector = Inspector(self._clock, self._inspected)
         self._findings: dict[Place, Findings] = {}
         self._ledgers: dict[str, Ledger] = {}

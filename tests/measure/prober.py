@@ -8,7 +8,7 @@ import json
 import sys
 
 from tests.measure.far_ends import question
-from wanwatch.core.model import Kind, LinkSeen, Observation, Pin, RouteSeen, Sample
+from wanwatch.core.model import Afterword, Kind, LinkSeen, Observation, Pin, RouteSeen, Sample
 from wanwatch.measure import LinkWatch, Measurer, RealClock, RouteWatch
 
 
@@ -22,8 +22,10 @@ def say(seen: Observation) -> None:
             line = {"route": seen.uplink}
         case LinkSeen():
             line = {"link": seen.uplink, "seen": [seen.interface, seen.carrier, seen.address]}
-        case _:
+        case Afterword():
             line = {"afterword": seen.late}
+        case _:
+            return
     sys.stdout.write(json.dumps(line) + "\n")
     sys.stdout.flush()
 
