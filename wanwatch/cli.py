@@ -5,7 +5,6 @@ Rooms are imported inside their command, so that `wanwatch status` does not pay 
 """
 
 import asyncio
-import contextlib
 import json
 import logging
 import sys
@@ -65,19 +64,17 @@ def check(config_path: Path | None, *, live: bool, pppoe: str | None, dhcp: str 
 
 def _live(config_path: Path | None) -> int:
     from wanwatch.config import find, load
-    from wanwatch.config.plan import ROUTES, store_path
-    from wanwatch.core.routes import Routes
+    from wanwatch.config.plan import store_path
     from wanwatch.measure import RealClock
     from wanwatch.measure.live import look
     from wanwatch.publish.proofs import proofs_text, routes_text
-    from wanwatch.store import NoRecordError, SqliteRecord
+    from wanwatch.store.last_run import last_run
 
     config = load(find(config_path))
-    rows = asyncio.run(look(config, RealClock()))
-    click.echo(proofs_text(rows), nl=False)
-    with contextlib.suppress(NoRecordError), SqliteRecord(store_path(config)) as record:
-        changes = Routes(record.recall(ROUTES, config.site.name)).changes
-        click.echo(routes_text(changes, config.site.timezone), nl=False)
+    clock = RealClock()
+    rows = asyncio.run(look(config, clock))
+    known = last_run(store_path(config), config.site.name, clock.now_unix_ns()).routes
+    click.echo(proofs_text(rows) + routes_text(known.changes, config.site.timezone), nl=False)
     if any(row.wrong for row in rows):
         return NOT_AS_IT_SHOULD_BE
     return COULD_NOT_MEASURE if any(row.unmeasured for row in rows) else 0

@@ -19,9 +19,9 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import ROUTES, inspections, questions, route_map, store_path, toward
+from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
 from wanwatch.core.account.calendar import local_time
-from wanwatch.core.judge import Memory, SiteJudge
+from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
     Afterword,
@@ -46,7 +46,8 @@ from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWat
 from wanwatch.measure.prover import Prover, subjects
 from wanwatch.publish import Metrics, ServiceManager, news, sentence
 from wanwatch.publish.proofs import pin_says
-from wanwatch.store import NoRecordError, SqliteKeeper, SqliteRecord, StoreError
+from wanwatch.store import SqliteKeeper
+from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, last_run, recalled
 from wanwatch.web import make_app, serve
 
 log = logging.getLogger("wanwatch")
@@ -54,8 +55,6 @@ log = logging.getLogger("wanwatch")
 # The judge decides by elapsed time as well as by samples; a tenth of a second is well inside every bound it gives.
 TICK_S: Final = 0.1
 METRICS_TICK_S: Final = 1.0
-CARRYING: Final = "carrying"
-PROOFS: Final = "proofs"
 RETRY_S: Final = 2.0
 DRAIN_S: Final = 0.5
 # Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
@@ -213,32 +212,15 @@ class Daemon:
         }
 
     def _make_judge(self) -> SiteJudge:
-        memory = self._recall()
+        site = self._config.site.name
+        memory, self._prover.routes = last_run(store_path(self._config), site, self._started_unix_ns)
         return SiteJudge(
-            self._config.site.name,
+            site,
             [uplink.name for uplink in self._config.uplinks],
             self._questions(),
             self._config.judge.settings(),
             memory=memory,
         )
-
-    def _recall(self) -> Memory:
-        """What the last run left behind; nothing, where the record cannot even be read for now."""
-        site = self._config.site.name
-        try:
-            with SqliteRecord(store_path(self._config)) as record:
-                carrying, proofs = record.recall(CARRYING, site), record.recall(PROOFS, site)
-                self._prover.routes = Routes(record.recall(ROUTES, site))
-                known = isinstance(carrying, dict)
-                return Memory(
-                    open_events=tuple(record.open_events(site)),
-                    carrying=_text(carrying.get("uplink")) if isinstance(carrying, dict) else None,
-                    carrying_known=known,
-                    last_alive_unix_ns=record.last_alive(site, self._started_unix_ns),
-                    proofs=proofs if isinstance(proofs, dict) else {},
-                )
-        except NoRecordError:
-            return Memory()
 
     async def _listen(self) -> None:
         listen = self._config.listen
@@ -280,8 +262,6 @@ class Daemon:
                 self._metrics.sample(seen)
             case Afterword():
                 self._keeper.afterword(seen)
-            case _:
-                pass
         self._prover.watch(seen)
         if self._judge is not None:
             self._act(self._judge.feed(seen))
@@ -297,16 +277,10 @@ class Daemon:
         month = local_time(seen.at_unix_ns, self._config.site.zone)
         key = ledger_key(month.year, month.month)
         if key not in self._ledgers:  # a new month, or the first inspection of this run
-            self._ledgers = {key: Ledger.from_json(self._recalled(key))}
+            kept = recalled(store_path(self._config), self._config.site.name, key)
+            self._ledgers = {key: Ledger.from_json(kept)}
         self._ledgers[key].add(found)
         self._keeper.remember(key, self._ledgers[key].to_json())
-
-    def _recalled(self, key: str) -> Json:
-        try:
-            with SqliteRecord(store_path(self._config)) as record:
-                return record.recall(key, self._config.site.name)
-        except StoreError:  # what was counted before is lost to this month, and probing goes on
-            return None
 
     def _act(self, effects: list[Effect]) -> None:
         for effect in effects:
@@ -374,7 +348,3 @@ class Daemon:
         now_unix_ns = self._clock.now_unix_ns()
         keep_rows_ns = KEEP_ROWS // timedelta(microseconds=1) * 1000
         await self._keeper.prune(now_unix_ns - self._config.site.keep_raw_ns, now_unix_ns - keep_rows_ns)
-
-
-def _text(value: Json) -> str | None:
-    return value if isinstance(value, str) else None

@@ -19,8 +19,6 @@ from wanwatch.core.resolving import Inspection, Purpose
 GATEWAY: Final = "gateway"
 FIRST_HOP: Final = "first-hop"
 STORE_NAME: Final = "wanwatch.sqlite"
-ROUTES: Final = "routes"
-"""Under which key the record keeps what is known of the routes."""
 
 # The nearest rungs of the fault ladder are asked now and then while all is well, and at the pulse when it is not.
 RUNG_EVERY_NS: Final = 5 * NS_PER_S
