@@ -159,5 +159,8 @@ class Ledger:
         return max(self._over(lo_ns, hi_ns), key=lambda gap: gap.length_ns(hi_ns), default=None)
 
     def total_ns(self, lo_ns: int, hi_ns: int) -> int:
-        """How long nothing answered, counting every gap that touches the time from *lo_ns* to *hi_ns*."""
-        return sum(gap.length_ns(hi_ns) for gap in self._over(lo_ns, hi_ns))
+        """How long nothing answered up to *hi_ns*, in every gap that touches the time from *lo_ns* to then.
+
+        A gap counts no further than *hi_ns*, so that the figure is the same whether its end is known yet or not.
+        """
+        return sum(min(gap.length_ns(hi_ns), hi_ns - gap.first_ns) for gap in self._over(lo_ns, hi_ns))
