@@ -1,0 +1,71 @@
+"""Draws the judge's tables into DEVELOPERS.md: `python -m tests.draw_tables` writes what the test compares."""
+
+from collections.abc import Iterable, Mapping
+from enum import Enum
+from pathlib import Path
+from typing import Final
+
+from wanwatch.core.judge import carrying, line, pin
+from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
+from wanwatch.core.model import State
+
+FILE: Final = Path(__file__).parents[1] / "DEVELOPERS.md"
+BEGIN: Final = "<!-- drawn by python -m tests.draw_tables -->"
+END: Final = "<!-- end of what is drawn -->"
+
+
+def _grid(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    lines = [list(head), *map(list, rows)]
+    widths = [max(len(row[column]) for row in lines) for column in range(len(lines[0]))]
+    lines.insert(1, ["-" * width for width in widths])
+    return "\n".join(
+        f"| {' | '.join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))} |" for row in lines
+    )
+
+
+def _machine(transitions: Mapping[Enum, Mapping[Enum, Enum]]) -> str:
+    """A row for each phase, a column for each signal; a dot where the machine stays as it is."""
+    signals = list(next(iter(transitions.values())))
+    rows = (
+        [f"**{phase.value}**", *("·" if row[signal] is phase else str(row[signal].value) for signal in signals)]
+        for phase, row in transitions.items()
+    )
+    return _grid(["", *(str(signal.value) for signal in signals)], rows)
+
+
+def _verdicts() -> str:
+    rows = ([f"**{state}**", *map(str, VERDICTS[state]), CAUSES[state]] for state in State)
+    return _grid(["", *(way.value for way in Way), "cause"], rows)
+
+
+def drawn() -> str:
+    """What belongs between the markers."""
+    return "\n\n".join(
+        (
+            "**A line**, its resolvers, and the path of ordinary traffic (`core/judge/line.py`):",
+            _machine(line.TRANSITIONS),  # type: ignore[arg-type]  # each machine has enums of its own
+            "**Who carries** ordinary traffic (`core/judge/carrying.py`):",
+            _machine(carrying.TRANSITIONS),  # type: ignore[arg-type]
+            "**A pin** (`core/judge/pin.py`):",
+            _machine(pin.TRANSITIONS),  # type: ignore[arg-type]
+            "**What a switch was**, by the state of the line that was left and the way taken (`core/judge/switch.py`):",
+            _verdicts(),
+        )
+    )
+
+
+def parts(text: str) -> tuple[str, str, str]:
+    """*text* before the first marker, between the two, and after the second."""
+    before, _, rest = text.partition(f"{BEGIN}\n\n")
+    between, _, after = rest.partition(f"\n\n{END}")
+    return before, between, after
+
+
+def main() -> None:
+    """Draw them anew."""
+    before, _, after = parts(FILE.read_text())
+    FILE.write_text(f"{before}{BEGIN}\n\n{drawn()}\n\n{END}{after}")
+
+
+if __name__ == "__main__":
+    main()
