@@ -16,10 +16,10 @@ from typing import Any
 import click
 
 from wanwatch import __version__
-from wanwatch.cli_evidence import plan
+from wanwatch.cli_evidence import plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
-from wanwatch.core.model import EventKind, Span
+from wanwatch.core.model import EventKind
 
 _config_argument = click.argument(
     "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
@@ -33,6 +33,7 @@ def main() -> None:
 
 
 main.add_command(plan)
+main.add_command(replay)
 
 
 @main.command()
@@ -156,7 +157,7 @@ def events(
 ) -> None:
     """List what happened."""
     from wanwatch.config import find, load
-    from wanwatch.config.instants import parse_instant
+    from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import store_path
     from wanwatch.core.event_json import event_to_json
     from wanwatch.measure import RealClock
@@ -165,11 +166,7 @@ def events(
 
     config = load(find(config_path))
     site = config.site
-    now_unix_ns = RealClock().now_unix_ns()
-    span = Span(
-        parse_instant("--since", since, site.timezone, now_unix_ns) if since else 0,
-        parse_instant("--until", until, site.timezone, now_unix_ns) if until else now_unix_ns,
-    )
+    span = parse_span(since, until, site.timezone, RealClock().now_unix_ns())
     with SqliteRecord(store_path(config)) as record:
         found = record.events(site.name, span, [EventKind(kind) for kind in kinds])
     if as_json:

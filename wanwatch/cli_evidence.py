@@ -1,4 +1,4 @@
-"""The commands about single events: planned work. Thin like those of `cli`, with rooms imported inside."""
+"""The commands about single events: planned work, and replays. Thin like those of `cli`, rooms imported inside."""
 
 import json
 from pathlib import Path
@@ -10,6 +10,48 @@ from wanwatch.core.model import EventKind, Span
 from wanwatch.core.planned import PlanError, announced
 
 _FROM, _ID = "--from", "ID"
+
+
+@click.command()
+@click.option("--since", default="7d", show_default=True, metavar="INSTANT", help="A date, an instant, or an age.")
+@click.option("--until", default=None, metavar="INSTANT", help="Likewise; default: now.")
+@click.option("--down-after", default=None, metavar="DURATION", help="Other numbers than those of [judge].")
+@click.option("--up-after", default=None, metavar="DURATION")
+@click.option("--impaired-loss", default=None, metavar="SHARE")
+@click.option("--impaired-delay", default=None, metavar="DURATION")
+@click.option("--window", default=None, metavar="DURATION")
+@click.option("--compare", default=None, metavar="LIST", help="Values of --down-after, side by side: 2s,5s,20s.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, with all events.")
+@config_option
+@tells_errors
+def replay(
+    *, since: str, until: str | None, compare: str | None, as_json: bool, config_path: Path | None,
+    **changes: str | None,
+) -> None:  # fmt: skip
+    """Judge the stored samples again under other settings: what would have been an outage, how many switches."""
+    from wanwatch.config import find, load
+    from wanwatch.config.instants import parse_span
+    from wanwatch.config.plan import questions, store_path
+    from wanwatch.config.trials import trials
+    from wanwatch.core.replay import Site, replay
+    from wanwatch.measure import RealClock
+    from wanwatch.publish.replayed import replay_json, replay_text, rows
+    from wanwatch.store import SqliteRecord
+    from wanwatch.store.last_run import last_run
+
+    config = load(find(config_path))
+    name, now_unix_ns = config.site.name, RealClock().now_unix_ns()
+    span = parse_span(since, until, config.site.timezone, now_unix_ns)
+    tried = trials(config.judge.settings(), changes, compare)
+    uplinks = tuple(uplink.name for uplink in config.uplinks)
+    asked = questions(config, last_run(store_path(config), name, now_unix_ns).routes.first_hops)
+    with SqliteRecord(store_path(config)) as record:
+        outcome = replay(record, Site(name, uplinks, asked), span, [settings for _, settings in tried])
+        table = rows(record.events(name, span), tried, outcome)
+    if as_json:
+        click.echo(json.dumps(replay_json(table, uplinks, outcome), indent=2, ensure_ascii=False))
+    else:
+        click.echo(replay_text(table, uplinks, outcome, config.site.timezone), nl=False)
 
 
 @click.group()

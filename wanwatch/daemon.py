@@ -256,12 +256,13 @@ class Daemon:
         await self._inspector.apply(planned)
 
     def _observe(self, seen: Observation) -> None:
-        match seen:
-            case Sample():
-                self._keeper.sample(seen)
-                self._metrics.sample(seen)
-            case Afterword():
-                self._keeper.afterword(seen)
+        if isinstance(seen, Sample):
+            self._keeper.sample(seen)
+            self._metrics.sample(seen)
+        elif isinstance(seen, Afterword):
+            self._keeper.afterword(seen)
+        else:
+            self._keeper.sighting(seen)
         self._prover.watch(seen)
         if self._judge is not None:
             self._act(self._judge.feed(seen))
@@ -277,8 +278,7 @@ class Daemon:
         month = local_time(seen.at_unix_ns, self._config.site.zone)
         key = ledger_key(month.year, month.month)
         if key not in self._ledgers:  # a new month, or the first inspection of this run
-            kept = recalled(store_path(self._config), self._config.site.name, key)
-            self._ledgers = {key: Ledger.from_json(kept)}
+            self._ledgers = {key: Ledger.from_json(recalled(store_path(self._config), self._config.site.name, key))}
         self._ledgers[key].add(found)
         self._keeper.remember(key, self._ledgers[key].to_json())
 

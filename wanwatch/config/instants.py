@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from wanwatch.core.errors import WanwatchError
-from wanwatch.core.model import NS_PER_S
+from wanwatch.core.model import NS_PER_S, Span
 
 _AWAY_S: Final = {"m": 60, "h": 3600, "d": 86_400, "w": 604_800}
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -57,3 +57,15 @@ def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
         instant = instant.replace(tzinfo=ZoneInfo(zone))
     elapsed = instant.astimezone(UTC) - _EPOCH
     return (elapsed.days * 86_400 + elapsed.seconds) * NS_PER_S + elapsed.microseconds * 1000
+
+
+def parse_span(since: str | None, until: str | None, zone: str, now_unix_ns: int) -> Span:
+    """Read the options `--since` and `--until`: from the beginning and to now where they are not given.
+
+    Raises:
+        InstantError: One of them is no instant.
+    """
+    return Span(
+        parse_instant("--since", since, zone, now_unix_ns) if since else 0,
+        parse_instant("--until", until, zone, now_unix_ns) if until else now_unix_ns,
+    )

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
 
-from wanwatch.core.model import Afterword, Event, EventKind, Json, Sample, Series, Span
+from wanwatch.core.model import Afterword, Event, EventKind, Json, Observation, Sample, Series, Span
 
 RTT_LIMIT: Final = 0xFFFF_FFF0
 """Round-trip times in a block's array are below this many microseconds; larger words are the markers below."""
@@ -104,6 +104,9 @@ class Keeper(Protocol):
 
     def afterword(self, afterword: Afterword) -> None:
         """Correct the minute of a sample that was told already: lost becomes late, or duplicated grows by one."""
+
+    def sighting(self, seen: Observation) -> None:
+        """Keep what *seen* says besides the samples, where it is news; it takes the samples' own news by itself."""
 
     async def event(self, event: Event) -> bool:
         """Commit an event, new or told again. Returns once it is on disk: True; False if it has to wait in memory."""

@@ -20,6 +20,7 @@ from wanwatch.store._rows import (
     block_row,
 )
 from wanwatch.store._schema import connect
+from wanwatch.store._sightings import SightingRow
 
 _PUT_BLOCK: Final = (
     f"INSERT OR REPLACE INTO minute (key, {BLOCK_COLUMNS})"  # noqa: S608 - columns are our own constant
@@ -28,6 +29,7 @@ _PUT_BLOCK: Final = (
 _GET_BLOCK: Final = f"SELECT {BLOCK_COLUMNS} FROM minute WHERE key = ?"  # noqa: S608 - as above
 _PUT_EVENT: Final = f"INSERT OR REPLACE INTO event (site_id, {EVENT_COLUMNS}) VALUES ({', '.join('?' * 17)})"  # noqa: S608 - as above
 _PUT_NOTE: Final = "INSERT OR REPLACE INTO note (site_id, key, value) VALUES (?, ?, ?)"
+_PUT_SIGHTING: Final = "INSERT OR REPLACE INTO sighting (site_id, at, about, said) VALUES (?, ?, ?, ?)"
 # Two runs may begin at one instant of a clock that was set back; the longer one holds.
 _PUT_ALIVE: Final = (
     "INSERT INTO alive (site_id, started, last) VALUES (?, ?, ?)"
@@ -92,11 +94,17 @@ class SqliteLedger:
             sql = "DELETE FROM event WHERE site_id = ? AND id = ? AND kind = ?"
             return self._db.execute(sql, (self._site, event_id, kind.value)).rowcount > 0
 
-    def keep_minutes(self, minutes: Mapping[int, Mapping[Series, Gathered]], alive: Mapping[int, int]) -> None:
+    def keep_minutes(
+        self,
+        minutes: Mapping[int, Mapping[Series, Gathered]],
+        sightings: Collection[SightingRow],
+        alive: Mapping[int, int],
+    ) -> None:
         """Merge what was gathered of some minutes into their blocks, and mark this run alive, in one commit."""
         with self._transaction():
             for minute, gathered in minutes.items():
                 self._db.executemany(_PUT_BLOCK, [self._merged(minute, *item) for item in gathered.items()])
+            self._db.executemany(_PUT_SIGHTING, ((self._site, *row) for row in sightings))
             self._put_alive(alive)
 
     def oldest_minute(self) -> int | None:
@@ -131,6 +139,11 @@ class SqliteLedger:
     def _has_event(self, event_id: str) -> bool:
         sql = "SELECT 1 FROM event WHERE site_id = ? AND id = ?"
         return self._db.execute(sql, (self._site, event_id)).fetchone() is not None
+
+    def delete_sightings(self, before_unix_ns: int) -> None:
+        """Delete what was sighted before this instant."""
+        with self._transaction():
+            self._db.execute("DELETE FROM sighting WHERE site_id = ? AND at < ?", (self._site, before_unix_ns))
 
     def _merged(self, minute: int, series: Series, gathered: Gathered) -> Row:
         key = block_key(minute, self._series_id(series))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from wanwatch.core.ports import Clock
+from wanwatch.core.sighting import DAY_NS
 from wanwatch.store._blocks import NS_PER_MINUTE
 from wanwatch.store._ledger import SqliteLedger
 
@@ -53,4 +54,6 @@ class Prune:
             ledger.empty_raw(begin, min(stop, begin + self._minutes))
             return False
         ledger.delete_ended(self.before_unix_ns)
+        # What was sighted in a day still stands for the samples of the next.
+        ledger.delete_sightings(self.raw_before_unix_ns - DAY_NS)
         return True

@@ -17,6 +17,7 @@ from wanwatch.store._errors import StoreError, WriteError
 from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._prune import Prune
 from wanwatch.store._rows import Row
+from wanwatch.store._sightings import SightingRow
 
 MINUTES_A_COMMIT: Final = 2
 """The running minute, and the one before it whose last losses were known only now; after a trouble, no more at once."""
@@ -52,6 +53,7 @@ class Work:
     events: dict[str, Row] = field(default_factory=dict)
     notes: dict[str, str] = field(default_factory=dict)
     minutes: dict[int, dict[Series, Gathered]] = field(default_factory=dict)
+    sightings: tuple[SightingRow, ...] = ()
     alive: dict[int, int] = field(default_factory=dict)
     prune: Prune | None = None
     last: bool = False
@@ -102,7 +104,7 @@ class Writer:
 
     def put(self, work: Work) -> "Future[bool]":
         """Hand work over. After handing over minutes, wait until `busy` is False: one such batch is held at a time."""
-        self.busy = self.busy or bool(work.minutes)
+        self.busy = self.busy or bool(work.minutes or work.sightings)
         self._queue.put(work)
         return work.done
 
@@ -135,6 +137,7 @@ class Writer:
         self._held.events.update(work.events)
         self._held.notes.update(work.notes)
         self._held.minutes.update(work.minutes)
+        self._held.sightings += work.sightings
         self._held.alive.update(work.alive)
         self._held.prune = work.prune or self._held.prune
         self._asking[work.stage].append(work.done)
@@ -168,9 +171,10 @@ class Writer:
 
     def _write_minutes(self, ledger: SqliteLedger) -> bool:
         held = self._held
-        if held.minutes:
+        if held.minutes or held.sightings:
             some = dict(islice(held.minutes.items(), MINUTES_A_COMMIT))
-            ledger.keep_minutes(some, held.alive)
+            ledger.keep_minutes(some, held.sightings, held.alive)
+            held.sightings = ()
             for minute in some:
                 del held.minutes[minute]
             # Cleared here alone: who finds it False hands over the next batch, and two would overwrite each other.

@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Sample, Series
+from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Observation, Sample, Series
 from wanwatch.core.ports import Clock
 from wanwatch.store._alive import AliveSpans
 from wanwatch.store._blocks import NS_PER_MINUTE, NS_PER_US, Gathered
@@ -16,6 +16,7 @@ from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._lock import Lock
 from wanwatch.store._prune import Prune
 from wanwatch.store._rows import event_row
+from wanwatch.store._sightings import Sightings
 from wanwatch.store._writer import Stage, Work, Writer
 
 MINUTES_IN_MEMORY: Final = 60
@@ -59,6 +60,7 @@ class SqliteKeeper:
         self._lock = Lock(path)
         self._writer = Writer(lambda: SqliteLedger(path, site), clock, self, retry_every_s=retry_every_s)
         self._gathered: dict[int, dict[Series, Gathered]] = {}
+        self._sightings = Sightings()
         self._given_up = 0
         self._failing_since_ns = 0
 
@@ -103,6 +105,11 @@ class SqliteKeeper:
         """Add a sample to its minute."""
         minute, rest_ns = divmod(sample.sent_unix_ns, NS_PER_MINUTE)
         self._block(minute, sample.series).add(rest_ns // NS_PER_US, sample)
+        self._sightings.see(sample)
+
+    def sighting(self, seen: Observation) -> None:
+        """Keep what *seen* says besides the samples, where it is news."""
+        self._sightings.see(seen)
 
     def afterword(self, afterword: Afterword) -> None:
         """Turn a lost sample late, or count a further answer."""
@@ -186,7 +193,8 @@ class SqliteKeeper:
         # While the writer holds a batch, samples gather here, where their number is bounded.
         if not self._writer.busy:
             minutes, self._gathered = self._gathered, {}
-            self._writer.put(Work(Stage.MINUTES, minutes=minutes, alive=self._alive.take()))
+            sightings = self._sightings.take()
+            self._writer.put(Work(Stage.MINUTES, minutes=minutes, sightings=sightings, alive=self._alive.take()))
 
     async def _written(self, work: Work, patience_s: float | None) -> bool:
         done = asyncio.wrap_future(self._writer.put(work))

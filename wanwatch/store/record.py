@@ -8,6 +8,7 @@ from typing import Final, Self
 from wanwatch.core.model import Event, EventKind, Json, Series, Span
 from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock
+from wanwatch.core.sighting import Sighting
 from wanwatch.store._blocks import NS_PER_MINUTE
 from wanwatch.store._rows import (
     BLOCK_COLUMNS,
@@ -29,6 +30,10 @@ _BLOCKS: Final = (
 _SERIES: Final = (
     "SELECT uplink, target, kind, role, series.id FROM series JOIN site ON site.id = site_id"
     " WHERE name = ? ORDER BY series.id"
+)
+_SIGHTINGS: Final = (
+    "SELECT at, about, said FROM sighting JOIN site ON site.id = site_id WHERE name = ? AND at >= ? AND at < ?"
+    " ORDER BY at"
 )
 _ALIVE: Final = "SELECT started, last FROM alive WHERE site_id = (SELECT id FROM site WHERE name = ?)"
 
@@ -114,6 +119,11 @@ class SqliteRecord:
         first, stop = -(-span.start_unix_ns // NS_PER_MINUTE), -(-span.end_unix_ns // NS_PER_MINUTE)
         for row in self._db.execute(_BLOCKS, (block_key(first), block_key(stop), json.dumps(asked))):
             yield block_of(known[row[0] & SERIES_MASK], row[0] >> SERIES_BITS, row[1:])
+
+    def sightings(self, site: str, span: Span) -> Iterator[Sighting]:
+        """Yield what was sighted within *span*, by instant."""
+        for at, about, said in self._db.execute(_SIGHTINGS, (site, span.start_unix_ns, span.end_unix_ns)):
+            yield Sighting(at, tuple(json.loads(about)), json.loads(said))
 
     def recall(self, key: str, site: str | None = None) -> Json:
         """Return what was remembered under *key*, None if nothing was.

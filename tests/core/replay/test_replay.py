@@ -1,0 +1,241 @@
+"""Stored samples judged again give the events that the living judge told."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.fakes.office import WALL_S, Office, Way, full_questions, ns
+from wanwatch.core.judge import Memory, SiteJudge
+from wanwatch.core.model import (
+    NS_PER_S,
+    Bounds,
+    Effect,
+    Event,
+    EventKind,
+    JudgeSettings,
+    LinkSeen,
+    Observation,
+    Question,
+    RouteSeen,
+    Sample,
+    Span,
+    Tell,
+)
+from wanwatch.core.replay import Site, replay
+from wanwatch.store import SqliteKeeper, SqliteRecord
+
+SITE = "harbour-lane"
+UPLINKS = ("fibre", "copper")
+ALWAYS = Span(0, 2**62)
+CLOSE_NS = 1000
+"""Blocks hold whole microseconds."""
+
+
+class OfficeClock:
+    """The office's two clocks, for the keeper; as they stood when it was last set."""
+
+    at_s = 0.0
+
+    def now_ns(self) -> int:
+        """Monotonic nanoseconds."""
+        return ns(self.at_s)
+
+    def now_unix_ns(self) -> int:
+        """Wall-clock nanoseconds."""
+        return ns(self.at_s) + WALL_S * NS_PER_S
+
+
+class Keeping:
+    """A judge whose office is kept in a record, as the daemon keeps it."""
+
+    def __init__(self, judge: SiteJudge, keeper: SqliteKeeper) -> None:
+        self._judge = judge
+        self._keeper = keeper
+
+    def feed(self, seen: Observation) -> list[Effect]:
+        """Keep what is seen, then judge it."""
+        if isinstance(seen, Sample):
+            self._keeper.sample(seen)
+        else:
+            self._keeper.sighting(seen)
+        return self._judge.feed(seen)
+
+    def tick(self, now_ns: int, now_unix_ns: int) -> list[Effect]:
+        """Time passes."""
+        return self._judge.tick(now_ns, now_unix_ns)
+
+
+class Story:
+    """An office that is watched, kept and judged; and judged again from what was kept."""
+
+    def __init__(self, folder: Path, asked: Sequence[Question] | None = None) -> None:
+        self.path = folder / "wanwatch.sqlite"
+        self.asked = tuple(full_questions() if asked is None else asked)
+        self.told: dict[str, Event] = {}
+        self._clock = OfficeClock()
+        self._memory = Memory()
+
+    async def watch(self, start_s: float, stop_s: float, ways: dict[str, Way], **story: object) -> None:
+        """Run a daemon's worth of it from one instant to another."""
+        judge = SiteJudge(SITE, UPLINKS, self.asked, JudgeSettings(), memory=self._memory)
+        self._clock.at_s = start_s
+        keeper = SqliteKeeper(self.path, SITE, self._clock, tell_trouble=print)
+        keeper.open()
+        office = Office(Keeping(judge, keeper), ways, self.asked, start_s=start_s, **story)  # type: ignore[arg-type]
+        for at_s in range(int(start_s), int(stop_s), 9):
+            office.run(min(at_s + 9, stop_s))
+            self._clock.at_s = min(at_s + 9, stop_s)
+            assert await keeper.flush()
+        self._take(effect for _, effect in office.effects)
+        self._take(judge.stop(ns(stop_s)))
+        await keeper.close()
+        carrying = [effect for effect in office.carried() if effect.known]
+        self._memory = Memory(
+            open_events=tuple(event for event in self.told.values() if event.end is None),
+            carrying=carrying[-1].uplink if carrying else None,
+            carrying_known=bool(carrying),
+            last_alive_unix_ns=self._clock.now_unix_ns(),
+        )
+
+    def _take(self, effects: object) -> None:
+        for effect in effects:  # type: ignore[attr-defined]
+            if isinstance(effect, Tell):
+                self.told[effect.event.id] = effect.event
+
+    def again(self, *settings: JudgeSettings) -> tuple[tuple[Event, ...], ...]:
+        """Judge it again from the record."""
+        with SqliteRecord(self.path) as record:
+            return replay(record, Site(SITE, UPLINKS, self.asked), ALWAYS, settings or (JudgeSettings(),)).events
+
+
+def by_start(events: object) -> list[Event]:
+    """Events in an order that does not hang on the last microsecond."""
+    found: list[Event] = list(events)  # type: ignore[call-overload]
+    return sorted(found, key=lambda e: (round(e.start.estimate_unix_ns, -6), e.kind, e.uplink or ""))
+
+
+def same(one: Bounds | None, other: Bounds | None) -> bool:
+    """Whether two instants and their bounds are the same, to a microsecond."""
+    if one is None or other is None:
+        return one is other
+    pairs = (
+        (one.estimate_unix_ns, other.estimate_unix_ns),
+        (one.earliest_unix_ns, other.earliest_unix_ns),
+        (one.latest_unix_ns, other.latest_unix_ns),
+    )
+    return all(abs(left - right) <= CLOSE_NS for left, right in pairs)
+
+
+def assert_same(live: object, again: object) -> None:
+    """Same kinds, lines, domains, ways and instants, to a microsecond; same interruptions, to the same."""
+    lives, agains = by_start(live), by_start(again)
+    facts = [[(e.kind, e.uplink, e.domain, e.from_uplink, e.to_uplink) for e in side] for side in (lives, agains)]
+    assert facts[0] == facts[1]
+    for left, right in zip(lives, agains, strict=True):
+        assert same(left.start, right.start), (left, right)
+        assert same(left.end, right.end), (left, right)
+        if left.interruption_s is None or right.interruption_s is None:
+            assert left.interruption_s is right.interruption_s
+        else:
+            assert abs(left.interruption_s - right.interruption_s) <= 2 * CLOSE_NS / NS_PER_S
+
+
+def lines(**fibre: object) -> dict[str, Way]:
+    """A fibre with a story, and copper behind it."""
+    return {"fibre": Way(**fibre), "copper": Way(rtt_s=0.03, address="198.51.100.7")}  # type: ignore[arg-type]
+
+
+def route(uplink: str | None) -> object:
+    """What the kernel's route says."""
+    return lambda at_ns, at_unix_ns: RouteSeen(at_ns, at_unix_ns, uplink)
+
+
+def link(uplink: str, *, carrier: bool) -> object:
+    """What the kernel says of an uplink's interface."""
+    return lambda at_ns, at_unix_ns: LinkSeen(at_ns, at_unix_ns, uplink, carrier, True, f"{uplink}0")  # noqa: FBT003 - fields in order
+
+
+async def test_an_outage_with_failover_and_failback_is_judged_alike(tmp_path: Path) -> None:
+    """A cut, traffic that moves and comes home, and each event's bounds."""
+    story = Story(tmp_path)
+    moves = ((0.0, "fibre"), (106.2, "copper"), (260.7, "fibre"))
+    await story.watch(0.0, 400.0, lines(cuts=[(100.123, 200.456)]), moves=moves)
+    kinds = {event.kind for event in story.told.values()}
+    assert {EventKind.OUTAGE, EventKind.FAILOVER, EventKind.FAILBACK} <= kinds
+    assert_same(story.told.values(), story.again()[0])
+
+
+async def test_impairments_and_blackouts_are_judged_alike(tmp_path: Path) -> None:
+    """Random loss, delay above the usual, and both lines gone at once."""
+    story = Story(tmp_path)
+    ways = {
+        "fibre": Way(losses=[(120.0, 220.0, 0.2)], slow=[(500.0, 640.0, 0.2)], cuts=[(800.31, 850.87)]),
+        "copper": Way(rtt_s=0.03, address="198.51.100.7", cuts=[(800.31, 850.87)]),
+    }
+    moves = ((0.0, "fibre"), (800.31, None), (850.87, "fibre"))
+    await story.watch(0.0, 1000.0, ways, moves=moves)
+    kinds = [event.kind for event in story.told.values()]
+    assert kinds.count(EventKind.IMPAIRMENT) == 2
+    assert kinds.count(EventKind.OUTAGE) == 2
+    assert EventKind.BLACKOUT in kinds
+    assert_same(story.told.values(), story.again()[0])
+
+
+async def test_failing_names_and_dead_gateways_are_judged_alike(tmp_path: Path) -> None:
+    """The ladder's rungs and the resolvers are stored as series of their own."""
+    story = Story(tmp_path)
+    dead = {"fibre/resolver-1": [(100.0, 200.0)], "fibre/resolver-2": [(100.0, 200.0)]}
+    await story.watch(0.0, 500.0, lines(gateway_cuts=[(300.2, 360.4)]), dead=dead)
+    kinds = {event.kind for event in story.told.values()}
+    assert {EventKind.OUTAGE, EventKind.NAMES_FAILURE} <= kinds
+    assert_same(story.told.values(), story.again()[0])
+
+
+async def test_what_the_kernel_said_is_judged_alike(tmp_path: Path) -> None:
+    """Routes and links are in no block, so the record holds each change of them, and the last word before it."""
+    story = Story(tmp_path, [q for q in full_questions() if "stun" not in q.series.target])
+    seen = [(float(at), route("copper" if 105 <= at < 250 else "fibre")) for at in range(1, 400)]
+    seen += [(at + 0.5, link("fibre", carrier=not 100 <= at < 200)) for at in range(1, 400)]
+    moves = ((0.0, "fibre"), (104.5, "copper"), (249.5, "fibre"))
+    await story.watch(0.0, 400.0, lines(gateway_cuts=[(99.9, 200.456)]), moves=moves, seen=seen)
+    outage = next(event for event in story.told.values() if event.kind is EventKind.OUTAGE)
+    assert str(outage.domain) == "our-side"
+    assert any(event.kind is EventKind.FAILOVER for event in story.told.values())
+    assert_same(story.told.values(), story.again()[0])
+    with SqliteRecord(story.path) as record:
+        assert len(list(record.sightings(SITE, ALWAYS))) < 20
+
+
+async def test_a_restart_in_the_middle_of_an_outage_is_judged_alike(tmp_path: Path) -> None:
+    """Watched spans follow each other as the daemon's runs did; between them nobody looked."""
+    story = Story(tmp_path)
+    ways = lines(cuts=[(100.123, 200.456)])
+    await story.watch(0.0, 150.0, ways)
+    await story.watch(170.0, 400.0, ways)
+    unobserved = [event for event in story.told.values() if event.kind is EventKind.UNOBSERVED]
+    assert unobserved
+    assert_same(story.told.values(), story.again()[0])
+
+
+@pytest.mark.parametrize("chance", range(6))
+async def test_a_bad_day_is_judged_alike(tmp_path: Path, chance: int) -> None:
+    """Loss, cuts of any length, delay and moving traffic, by chance."""
+    story = Story(tmp_path)
+    cuts = [(90.0 + 31.7 * chance, 97.3 + 33.1 * chance), (330.0, 333.9 + chance), (420.4, 431.0 + 7.7 * chance)]
+    ways = lines(cuts=cuts, losses=[(200.0, 400.0, 0.04 * chance)], slow=[(480.0, 560.0, 0.03 * chance)])
+    moves = ((0.0, "fibre"), (95.0 + chance, "copper"), (300.0, "fibre"), (427.0, "copper"), (431.5, "fibre"))
+    await story.watch(0.0, 620.0, ways, moves=moves, chance=chance)
+    assert any(event.kind is EventKind.OUTAGE for event in story.told.values())
+    assert_same(story.told.values(), story.again()[0])
+
+
+async def test_other_settings_give_other_events(tmp_path: Path) -> None:
+    """A silence of eight seconds is an outage for who waits five, and lost probes for who waits twenty."""
+    story = Story(tmp_path)
+    await story.watch(0.0, 300.0, lines(cuts=[(100.0, 108.0)]))
+    usual = JudgeSettings()
+    short, long = story.again(usual, replace(usual, down_after_ns=20 * NS_PER_S))
+    assert [event.kind for event in short if event.uplink == "fibre"] == [EventKind.OUTAGE]
+    assert [event.kind for event in long if event.uplink == "fibre"] == [EventKind.IMPAIRMENT]
