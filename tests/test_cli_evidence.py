@@ -6,7 +6,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from tests.fakes.clock import START_UNIX_NS, FakeClock
 from wanwatch.cli import main
+from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Kind, Outcome, Role, Sample, Series
+from wanwatch.store import SqliteKeeper
 
 CONFIG = """
 [site]
@@ -89,3 +92,47 @@ def test_a_mistake_is_told_and_changes_nothing(config: Path, words: tuple[str, .
     done = wanwatch(config, *words)
     assert (done.exit_code, done.stderr) == (2, said)
     assert wanwatch(config, "plan", "list").stdout == before
+
+
+async def record_an_outage(folder: Path) -> str:
+    """Keep ten seconds of probes, of which those of seconds 4 to 6 are lost; return the id of the outage."""
+    clock = FakeClock()
+    keeper = SqliteKeeper(folder / "wanwatch.sqlite", "harbour-lane", clock, tell_trouble=print)
+    keeper.open()
+    near = Series("fibre", "near", Kind.ECHO, Role.LINE)
+    for second in range(10):
+        lost = 4 <= second < 7
+        outcome, rtt_ns = (Outcome.LOST, None) if lost else (Outcome.ANSWERED, 8_000_000)
+        keeper.sample(Sample(near, clock.now_ns(), clock.now_unix_ns(), clock.now_ns(), outcome, rtt_ns))
+        clock.advance(1)
+    start, end = (START_UNIX_NS + second * NS_PER_S for second in (4, 7))
+    bounds = [Bounds(t, t - NS_PER_S, t) for t in (start, end)]
+    outage = Event("outage-fibre-1", "harbour-lane", EventKind.OUTAGE, "fibre", bounds[0], end=bounds[1])
+    assert await keeper.event(outage)
+    assert await keeper.flush()
+    await keeper.close()
+    return outage.id
+
+
+async def test_a_dossier_is_made_of_a_record_in_every_form(config: Path, tmp_path: Path) -> None:
+    """From the file that the daemon wrote to a page, to JSON, and to a table of every probe."""
+    outage = await record_an_outage(tmp_path / "record")
+    page = tmp_path / "dossier.html"
+    assert wanwatch(config, "dossier", outage, "--out", str(page)).exit_code == 0
+    assert "was down for 3.0 s" in page.read_text("utf-8")
+    assert json.loads(wanwatch(config, "dossier", outage, "--format", "json").stdout)["lasted_s"] == 3
+    table = wanwatch(config, "dossier", outage, "--format", "csv").stdout.splitlines()
+    assert [line.split(",")[5] for line in table[1:]] == ["answered"] * 4 + ["lost"] * 3 + ["answered"] * 3
+    assert table[1] == "fibre,near,echo,line,2026-11-03T10:00:00.000000Z,answered,8000"
+
+
+async def test_a_dossier_of_an_unknown_outage_is_told_with_the_nearest(config: Path, tmp_path: Path) -> None:
+    """Bad usage is exit code 2, and nothing is written."""
+    await record_an_outage(tmp_path / "record")
+    done = wanwatch(config, "dossier", "outage-fibre-2", "--out", str(tmp_path / "dossier.html"))
+    assert done.exit_code == 2
+    assert done.stderr == (
+        "wanwatch: event 'outage-fibre-2': no event has this id; nearest: outage-fibre-1; all are listed by:"
+        " wanwatch events --kind outage\n"
+    )
+    assert not (tmp_path / "dossier.html").exists()

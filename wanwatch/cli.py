@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from wanwatch import __version__
-from wanwatch.cli_evidence import plan, replay
+from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import EventKind
@@ -34,6 +34,7 @@ def main() -> None:
 
 main.add_command(plan)
 main.add_command(replay)
+main.add_command(dossier)
 
 
 @main.command()

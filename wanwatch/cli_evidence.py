@@ -1,6 +1,7 @@
-"""The commands about single events: planned work, and replays. Thin like those of `cli`, rooms imported inside."""
+"""The commands about what was kept: planned work, dossiers, replays. Thin like those of `cli`, rooms inside."""
 
 import json
+import sys
 from pathlib import Path
 
 import click
@@ -133,3 +134,31 @@ def plan_remove(event_id: str, config_path: Path | None) -> None:
     if not withdraw(store_path(config), config.site.name, event_id):
         raise PlanError(_ID, event_id, "there is no planned work of that id", "see: wanwatch plan list")
     click.echo(f"removed {event_id}")
+
+
+@click.command()
+@click.argument("event_id", metavar="EVENT_ID")
+@click.option("--format", "form", type=click.Choice(["html", "json", "csv"]), default="html", show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@config_option
+@tells_errors
+def dossier(event_id: str, form: str, out: Path | None, config_path: Path | None) -> None:
+    """Make the evidence for one outage, to be attached to a fault ticket; csv has every single probe around it."""
+    from wanwatch.clock import RealClock, wall_clock_error_us
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
+    from wanwatch.report.dossier import dossier_command
+    from wanwatch.store import SqliteRecord
+
+    config = load(find(config_path))
+    with SqliteRecord(store_path(config)) as record:
+        code = dossier_command(
+            config,
+            record,
+            event_id,
+            form=form,
+            out=out,
+            now_unix_ns=RealClock().now_unix_ns(),
+            clock_error_us=wall_clock_error_us(),
+        )
+    sys.exit(code)

@@ -58,8 +58,8 @@ _LONG_NUMBER: Final = re.compile(r"(\d\.\d\d)\d+")
 _HOUR_NS: Final = 3600 * NS_PER_S
 _APART_DAYS: Final = 4
 _OFF_SCALE_MS: Final = 1e9
-_WIDTH_IN: Final = 6.6
-_SETTINGS: Final = {
+WIDTH_IN: Final = 6.6
+SETTINGS: Final = {
     "svg.hashsalt": "wanwatch",
     "svg.fonttype": "none",
     "font.family": "sans-serif",
@@ -83,8 +83,8 @@ _SETTINGS: Final = {
 def ribbons(period: Span, states: Timeline, zone: tzinfo) -> str:
     """Draw the month as one ribbon a day, each as long as the day truly was, cut into states of true length."""
     rows = list(days(period, zone))
-    with mpl.rc_context(_SETTINGS):
-        drawing = Drawing(figsize=(_WIDTH_IN, 0.165 * len(rows) + 0.55), layout="constrained")
+    with mpl.rc_context(SETTINGS):
+        drawing = Drawing(figsize=(WIDTH_IN, 0.165 * len(rows) + 0.55), layout="constrained")
         axes = drawing.subplots()
         for state, spans in _of_state(states):
             _draw_state(axes, rows, state, spans)
@@ -94,19 +94,19 @@ def ribbons(period: Span, states: Timeline, zone: tzinfo) -> str:
         axes.set_yticks(range(len(rows)), [f"{day:%a} {day.day}" for day, _ in rows])
         axes.spines[["left", "bottom"]].set_visible(False)
         axes.grid(axis="x", color="#ffffff", linewidth=0.7, alpha=0.75)
-        return _svg(drawing)
+        return as_svg(drawing)
 
 
 def strip(period: Span, states: Timeline) -> str:
     """Draw the whole month as one band, from its first second to its last."""
-    with mpl.rc_context(_SETTINGS):
-        drawing = Drawing(figsize=(_WIDTH_IN, 0.26))
+    with mpl.rc_context(SETTINGS):
+        drawing = Drawing(figsize=(WIDTH_IN, 0.26))
         axes = drawing.add_axes((0.0, 0.06, 1.0, 0.88))
         axes.axis("off")
         axes.set(xlim=(0, period.length_ns / _HOUR_NS), ylim=(0.36, -0.36))
         for state, spans in _of_state(states):
             _draw_state(axes, [(date.min, period)], state, spans)
-        return _svg(drawing).replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
+        return as_svg(drawing).replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
 
 
 def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
@@ -115,8 +115,8 @@ def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
     The scale of delay begins below the least delay and ends where all but the worst hundredth of the hours fit; a band
     that leaves it, leaves it.
     """
-    with mpl.rc_context(_SETTINGS):
-        drawing = Drawing(figsize=(_WIDTH_IN, 2.6), layout="constrained")
+    with mpl.rc_context(SETTINGS):
+        drawing = Drawing(figsize=(WIDTH_IN, 2.6), layout="constrained")
         above, below = drawing.subplots(2, 1, sharex=True, height_ratios=[3, 1.15])
         _draw_band(above, hours)
         _draw_loss(below, hours)
@@ -127,19 +127,19 @@ def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
             axes.grid(axis="y", color=RULE, linewidth=0.6)
             axes.set_axisbelow(True)
             axes.spines["left"].set_visible(False)
-        return _svg(drawing)
+        return as_svg(drawing)
 
 
 def swatch(state: State) -> str:
     """Draw a state's look for the legend, as the ribbon shows it."""
     look = LOOKS[state]
-    with mpl.rc_context(_SETTINGS):
+    with mpl.rc_context(SETTINGS):
         drawing = Drawing(figsize=(0.36, 0.17))
         axes = drawing.add_axes((0.02, 0.05, 0.96, 0.9))
         axes.axis("off")
         axes.set(xlim=(0, 1), ylim=(0, 1))
         _bar(axes, [(0, 1)], 0, 1, look)
-        return _svg(drawing)
+        return as_svg(drawing)
 
 
 def _of_state(states: Timeline) -> Iterator[tuple[State, tuple[Span, ...]]]:
@@ -226,7 +226,7 @@ def _week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[st
     return at, [f"{day:%a} {day.day} {day:%b}" for day, _ in (*first, *mondays)]
 
 
-def _svg(drawing: Drawing) -> str:
+def as_svg(drawing: Drawing) -> str:
     """Return the drawing as an element for a page: without XML prologue, and scaling with its column."""
     held = io.StringIO()
     FigureCanvasSVG(drawing).print_svg(held, metadata={"Date": None, "Creator": None, "Type": None, "Format": None})

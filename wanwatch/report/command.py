@@ -91,7 +91,15 @@ def write(report: "MonthReport", form: str, out: Path | None) -> None:
     Raises:
         OutputError: The file cannot be written.
     """
-    text = _renderer(form)(report)
+    write_text(_renderer(form)(report), out)
+
+
+def write_text(text: str, out: Path | None) -> None:
+    """Write what was rendered to *out*, or to standard output.
+
+    Raises:
+        OutputError: The file cannot be written.
+    """
     if out is None:
         sys.stdout.write(text)
         return

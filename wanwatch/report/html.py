@@ -1,7 +1,7 @@
 """The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, tzinfo
 from pathlib import Path
 from typing import Final
 
@@ -18,34 +18,16 @@ from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
-_PAGE: Final = Path(__file__).parent / "page"
+PAGE: Final = Path(__file__).parent / "page"
 
 
 def render_html(report: MonthReport) -> str:
     """Return the report as an HTML page; the same report gives the same bytes."""
-    loader = FileSystemLoader(_PAGE)
-    environment = Environment(
-        loader=loader,
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters.update(
-        duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),
-        per_cent=words.per_cent,
-        ms=words.milliseconds,
-        count=words.count,
-        decimal=words.decimal,
-        name=story.name,
-        instant=lambda unix_ns: words.instant(unix_ns, report.zone),
-        bounds=lambda found: words.bounds(found, report.zone),
-    )
+    environment = page_environment(report.zone)
     return environment.get_template("month.html").render(
         report=report,
         title=f"{date(report.year, report.month, 1):%B %Y}",
-        style=Markup((_PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file
+        style=Markup((PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file
         headline=story.headline(report),
         happened=story.happened(report),
         to_do=story.to_do(report),
@@ -59,6 +41,29 @@ def render_html(report: MonthReport) -> str:
         fewest_runs=voice.FEWEST_RUNS,
         version=__version__,
     )
+
+
+def page_environment(zone: tzinfo) -> Environment:
+    """Return what pages are made with: everything escaped, and words as filters, with instants in *zone*."""
+    environment = Environment(
+        loader=FileSystemLoader(PAGE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters.update(
+        duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),
+        per_cent=words.per_cent,
+        ms=words.milliseconds,
+        count=words.count,
+        decimal=words.decimal,
+        name=story.name,
+        instant=lambda unix_ns: words.instant(unix_ns, zone),
+        bounds=lambda found: words.bounds(found, zone),
+    )
+    return environment
 
 
 class Line:

@@ -1,0 +1,104 @@
+"""The dossier as one page: a single file that loads nothing and runs nothing, for a ticket, a screen or a printer."""
+
+from datetime import UTC, tzinfo
+from typing import Final
+
+from markupsafe import Markup
+
+from wanwatch import __version__
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.model import NS_PER_S, UNPINNED, Bounds, Role
+from wanwatch.report.dossier import story
+from wanwatch.report.dossier.chart import COLOURS, lane_chart
+from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Tally, Trace
+from wanwatch.report.html import PAGE, page_environment
+from wanwatch.report.words import count
+
+_ROLES: Final = {
+    Role.LINE: "target",
+    Role.GATEWAY: "gateway",
+    Role.FIRST_HOP: "first hop",
+    Role.NAMES: "resolver",
+    Role.EGRESS: "STUN server",
+}
+
+
+def render_html(dossier: Dossier) -> str:
+    """Return the dossier as an HTML page; the same dossier gives the same bytes."""
+    environment = page_environment(dossier.zone)
+    environment.filters.update(
+        utc=lambda unix_ns: clock(unix_ns, UTC),
+        local=lambda unix_ns: clock(unix_ns, dossier.zone),
+        between=_between,
+        least=lambda ns: seconds(ns // 1_000_000),
+        most=lambda ns: seconds(-(-ns // 1_000_000)),
+    )
+    style = "".join((PAGE / file).read_text("utf-8") for file in ("month.css", "dossier.css"))
+    return environment.get_template("dossier.html").render(
+        dossier=dossier,
+        outage=dossier.outage,
+        contract=dossier.plan.contract,
+        style=Markup(style),  # noqa: S704 - our own files
+        headline=story.headline(dossier),
+        where=story.where(dossier),
+        rungs=story.ladder(dossier),
+        rung_names=story.RUNGS,
+        rung_instant=story.rung_instant,
+        checks=story.checks(dossier),
+        lanes=[Column(dossier, lane) for lane in dossier.lanes],
+        around=[(event, story.happening(event, dossier.now_unix_ns)) for event in dossier.around],
+        around_min=AROUND_NS // (60 * NS_PER_S),
+        steps=[event for event in dossier.around if event.kind == "clock-step"],
+        version=__version__,
+    )
+
+
+class Row:
+    """One series of a line as the page names and counts it."""
+
+    def __init__(self, dossier: Dossier, trace: Trace, number: int, colour: str) -> None:
+        self.target = trace.series.target
+        role = _ROLES[trace.series.role]
+        self.role = "" if role == self.target.replace("-", " ") else role
+        self.kind = trace.series.kind.value
+        self.number = number
+        self.colour = colour
+        self.before, self.during, self.after = (trace.tally(part) for part in dossier.parts())
+
+    @staticmethod
+    def answers(tally: Tally) -> str:
+        """Say how many of the probes were answered."""
+        return f"{count(tally.answered)}/{count(tally.asked)}" if tally.asked else "none asked"
+
+
+class Column:
+    """One line as the page shows it: its chart drawn, and a row for each series."""
+
+    def __init__(self, dossier: Dossier, lane: Lane) -> None:
+        self.name = lane.name
+        self.ordinary = lane.name == UNPINNED
+        self.down = lane.name == dossier.outage.uplink
+        colours = dict(zip(map(id, lane.of_targets()), COLOURS * len(lane.traces), strict=False))
+        self.rows = [
+            Row(dossier, trace, number, colours.get(id(trace), "")) for number, trace in enumerate(lane.traces, 1)
+        ]
+        self.chart = Markup(lane_chart(lane, dossier.window, dossier.down))  # noqa: S704 - drawn without names
+
+
+def clock(unix_ns: int, zone: tzinfo) -> str:
+    """Say an instant to the millisecond, cut: `2026-11-03 14:03:22.412 +00:00`."""
+    shown = local_time(unix_ns, zone)
+    offset = "UTC" if zone is UTC else shown.isoformat()[-6:]
+    return f"{shown:%Y-%m-%d %H:%M:%S}.{shown.microsecond // 1000:03} {offset}"
+
+
+def seconds(ms: int) -> str:
+    """Say a length of time in seconds, to the millisecond: `1 864.123 s`."""
+    return f"{count(ms // 1000)}.{ms % 1000:03} s"
+
+
+def _between(bounds: Bounds) -> str:
+    """Say between which instants of UTC an instant lies, to the millisecond."""
+    # The earliest is cut and the latest rounded up, so that what is printed still holds the truth.
+    earliest, latest = (local_time(t, UTC) for t in (bounds.earliest_unix_ns, bounds.latest_unix_ns + 999_999))
+    return " and ".join(f"{shown:%H:%M:%S}.{shown.microsecond // 1000:03}" for shown in (earliest, latest))
