@@ -4,6 +4,7 @@ from ctypes import Array, c_long
 
 import pytest
 
+from tests.store.backends import event
 from wanwatch import clock
 
 TIME_OK, TIME_INS, TIME_ERROR = 0, 1, 5  # adjtimex(2)
@@ -32,6 +33,22 @@ def test_a_clock_is_set_only_if_the_kernel_says_so(
     """adjtimex(2): TIME_ERROR while nothing keeps the clock; its maximum error otherwise, and not its estimated one."""
     monkeypatch.setattr(clock, "_LIBC", Kernel(state, max_error_us))
     assert clock.wall_clock_error_us() == bound_us
+
+
+@pytest.mark.parametrize(
+    ("state", "quality"),
+    [
+        (TIME_OK, {"synchronised": True, "max_error_s": 0.0025}),
+        (TIME_ERROR, {"synchronised": False, "max_error_s": None}),
+    ],
+)
+def test_an_event_says_how_good_the_clock_was(
+    monkeypatch: pytest.MonkeyPatch, state: int, quality: dict[str, bool | float | None]
+) -> None:
+    """As it stood when the event was told; what the event held besides stays."""
+    monkeypatch.setattr(clock, "_LIBC", Kernel(state, 2_500))
+    told = clock.with_clock_quality(event("outage-fibre", 0, detail={"cause": "unknown"}))
+    assert told.detail == {"cause": "unknown", "clock": quality}
 
 
 def test_the_kernel_answers() -> None:

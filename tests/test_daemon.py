@@ -114,6 +114,9 @@ async def test_a_line_that_falls_silent_is_an_outage(tmp_path: Path, reflector: 
         assert event.end is not None
         length_s = (event.end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S
         assert length_s == pytest.approx(1.5, abs=0.3)
+        quality = event.detail["clock"]
+        assert isinstance(quality, dict)
+        assert quality["synchronised"] is (quality["max_error_s"] is not None)
 
 
 async def test_a_reload_disturbs_nothing_that_stays(tmp_path: Path, reflector: StampReflector) -> None:

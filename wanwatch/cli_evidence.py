@@ -14,7 +14,7 @@ _FROM, _ID = "--from", "ID"
 
 
 @click.command()
-@click.option("--since", default="7d", show_default=True, metavar="INSTANT", help="A date, an instant, or an age.")
+@click.option("--since", default="24h", show_default=True, metavar="INSTANT", help="A date, an instant, or an age.")
 @click.option("--until", default=None, metavar="INSTANT", help="Likewise; default: now.")
 @click.option("--down-after", default=None, metavar="DURATION", help="Other numbers than those of [judge].")
 @click.option("--up-after", default=None, metavar="DURATION")

@@ -2,7 +2,10 @@
 
 import ctypes
 import time
+from dataclasses import replace
 from typing import Final
+
+from wanwatch.core.model import Event, Json
 
 _TIMEX_BYTES: Final = 512
 """More than any architecture's struct timex."""
@@ -25,6 +28,18 @@ def wall_clock_error_us() -> int | None:
     words = (ctypes.c_long * (_TIMEX_BYTES // ctypes.sizeof(ctypes.c_long)))()
     state = _LIBC.adjtimex(words)
     return int(words[_MAXERROR_WORD]) if 0 <= state < _TIME_ERROR else None
+
+
+def with_clock_quality(event: Event) -> Event:
+    """Return *event* with what is known of the wall clock now, by which its instants are told, in `detail.clock`.
+
+    That is `synchronised`, whether anything disciplines the clock, and `max_error_s`, the most by which it can be off;
+    None where nothing bounds that.
+    """
+    error_us = wall_clock_error_us()
+    max_error_s = None if error_us is None else error_us / 1e6
+    quality: dict[str, Json] = {"synchronised": error_us is not None, "max_error_s": max_error_s}
+    return replace(event, detail={**event.detail, "clock": quality})
 
 
 _LIBC: Final = ctypes.CDLL(None)

@@ -10,7 +10,7 @@ import logging
 import os
 import signal
 from collections.abc import Callable, Mapping
-from datetime import UTC, timedelta
+from datetime import UTC
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +18,7 @@ from aiohttp import web
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
+from wanwatch.clock import with_clock_quality
 from wanwatch.config import Config, ConfigError, load
 from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
 from wanwatch.core.account.calendar import local_time
@@ -58,7 +59,7 @@ METRICS_TICK_S: Final = 1.0
 RETRY_S: Final = 2.0
 DRAIN_S: Final = 0.5
 # Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
-KEEP_ROWS: Final = timedelta(days=25 * 31)
+KEEP_ROWS_NS: Final = 25 * 31 * 86_400 * NS_PER_S
 
 
 class Daemon:
@@ -288,7 +289,7 @@ class Daemon:
                 case Tell(event):
                     if event.kind is EventKind.CLOCK_STEP:
                         self._keeper.clock_stepped()
-                    self._events.put_nowait(event)
+                    self._events.put_nowait(with_clock_quality(event))
                 case Pace(uplink, quick):
                     self._measurer.pace(uplink, quick=quick)
                 case StateChanged():
@@ -346,5 +347,4 @@ class Daemon:
 
     async def _prune(self) -> None:
         now_unix_ns = self._clock.now_unix_ns()
-        keep_rows_ns = KEEP_ROWS // timedelta(microseconds=1) * 1000
-        await self._keeper.prune(now_unix_ns - self._config.site.keep_raw_ns, now_unix_ns - keep_rows_ns)
+        await self._keeper.prune(now_unix_ns - self._config.site.keep_raw_ns, now_unix_ns - KEEP_ROWS_NS)

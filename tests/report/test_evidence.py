@@ -62,6 +62,14 @@ def test_facts_within_facts_are_told_one_a_line() -> None:
     assert lines(rows=[{"a_s": 2, "b": True}]) == ["a 2.0 s, b yes"]
 
 
+def test_a_clock_that_nothing_keeps_is_told_and_one_that_is_kept_is_not() -> None:
+    """Bounds hold between observations; only the clock's own error can lie outside them."""
+    assert lines(clock={"synchronised": False, "max_error_s": None}) == [
+        "nothing kept this computer's clock right: the instants may be off, all alike"
+    ]
+    assert lines(clock={"synchronised": True, "max_error_s": 0.012}) == []
+
+
 def test_an_instant_that_cannot_be_read_is_shown_as_it_stands() -> None:
     """A record of another version is no reason to make no report."""
     rung: Json = {"rung": "gateway", "said": "silent", "last_answered": "yesterday"}

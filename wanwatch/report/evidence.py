@@ -17,6 +17,7 @@ _ANNOUNCED: Final = {
     BEFOREHAND: "announced beforehand",
     AFTERWARDS: "announced afterwards, so no contract counts it out",
 }
+_UNKEPT: Final = "nothing kept this computer's clock right: the instants may be off, all alike"
 _RUNG: Final = {"answered": "answered", "silent": "silent", "unknown": "not known"}
 
 
@@ -30,6 +31,9 @@ def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
     label = _label(key)
     if key == "announced":
         yield _ANNOUNCED.get(str(value), str(value))
+    elif key == "clock":
+        if isinstance(value, dict) and value.get("synchronised") is False:
+            yield _UNKEPT
     elif isinstance(value, Mapping):
         for inner, fact in value.items():
             yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"
