@@ -14,7 +14,7 @@ import pytest
 from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record
 from tests.fakes.record import FakeRecord
 from wanwatch.core.event_json import event_from_json
-from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind, Kind, Role, Series, Span
+from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST
 from wanwatch.report.dossier import EventIdError
 from wanwatch.report.dossier.build import build
@@ -243,6 +243,20 @@ def test_an_outage_without_probes_or_ladder_still_has_its_page() -> None:
     assert "No single probes of that time are kept." in text
     assert "No evidence of the steps in between was kept" in text
     assert "nothing disciplined the clock" in text
+
+
+@pytest.mark.parametrize(
+    ("detail", "said"),
+    [
+        ({}, "How far it was off during the outage is not recorded."),
+        ({"clock": {"synchronised": True, "max_error_s": 0.0042}}, "held its clock to be within 4.20 ms of UTC"),
+        ({"clock": {"synchronised": False, "max_error_s": None}}, "its instants may be off, all alike"),
+    ],
+)
+def test_how_good_the_clock_was_is_told_of_when_the_outage_was(detail: dict[str, Json], said: str) -> None:
+    """The clock may be kept well today, and not have been then."""
+    text = render_html(of_event(event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", detail=detail)))
+    assert said in text
 
 
 def test_probes_that_are_no_longer_kept_are_told() -> None:
