@@ -137,7 +137,9 @@ def test_a_window_marks_its_own_line_and_a_window_of_the_site_marks_all() -> Non
     of_fibre, of_site = announce(1, 2, "fibre"), announce(1, 2)
     switch = replace(happened(1.5, 1.5, None, EventKind.FAILOVER), from_uplink="fibre", to_uplink="copper")
     elsewhere = happened(1.5, 1.6, "copper")
+    back = replace(switch, kind=EventKind.FAILBACK, from_uplink="copper", to_uplink="fibre")
     assert is_marked(switch, *of_fibre)
+    assert is_marked(back, *of_fibre)
     assert not is_marked(elsewhere, *of_fibre)
     assert is_marked(elsewhere, *of_site)
 

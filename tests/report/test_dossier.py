@@ -11,16 +11,16 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record
+from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, rung
 from tests.fakes.record import FakeRecord
 from wanwatch.core.event_json import event_from_json
-from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind, Json, Kind, Role, Series, Span
+from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST
 from wanwatch.report.dossier import EventIdError
 from wanwatch.report.dossier.build import build
 from wanwatch.report.dossier.chart import lane_chart
 from wanwatch.report.dossier.data import COLUMNS, render_csv, render_json
-from wanwatch.report.dossier.page import clock, render_html, seconds
+from wanwatch.report.dossier.page import between, clock, render_html, seconds
 from wanwatch.report.dossier.story import checks, headline, where
 from wanwatch.report.dossier.values import Dossier, Lane, Trace
 from wanwatch.report.subject import Contract
@@ -82,6 +82,20 @@ def test_probes_are_counted_before_during_and_after() -> None:
     assert [t.answered for t in map(copper.traces[0].tally, made().parts())] == [30, 187, 30]
 
 
+def test_a_probe_between_the_bounds_is_counted_in_no_column() -> None:
+    """Where an instant is known to lie between two others, what was sent in between is neither before nor during."""
+    start = at("13 13:03:20")
+    end = start + 60 * NS_PER_S
+    wide = Event(
+        "wide", SITE, EventKind.OUTAGE, "fibre", Bounds(start, start - 20 * NS_PER_S, start + 20 * NS_PER_S),
+        end=Bounds(end, end - 20 * NS_PER_S, end + 20 * NS_PER_S),
+    )  # fmt: skip
+    found = replace(made(), outage=wide)
+    assert [(part.start_unix_ns - start) // NS_PER_S for part in found.parts()[1:]] == [20, 80]
+    assert found.parts()[0].end_unix_ns == start - 20 * NS_PER_S
+    assert found.parts()[1].end_unix_ns == end - 20 * NS_PER_S
+
+
 def test_it_is_said_how_long_the_line_was_down_and_where_it_broke() -> None:
     """In words that need no glossary."""
     assert headline(made()).striptags() == "fibre was down for 31 min 4 s, on the access line."
@@ -127,6 +141,16 @@ def test_nothing_is_ruled_out_that_was_not_seen() -> None:
     ]
 
 
+def test_each_rung_is_judged_by_its_own_word() -> None:
+    """A gateway that was silent is not excused by the interface that was in order."""
+    rungs: list[Json] = [rung("interface", "answered"), rung("gateway", "silent")]
+    outage = event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", domain=Domain.GATEWAY, detail={"ladder": rungs})
+    assert [(check.name, check.holds) for check in checks(of_event(outage))][1:] == [
+        ("Interface", True),
+        ("Gateway", False),
+    ]
+
+
 def test_a_pin_that_was_lost_is_told_against_ourselves() -> None:
     """Then the probes may not have taken the line at all."""
     outage = event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08")
@@ -148,9 +172,9 @@ def test_an_outage_that_goes_on_is_told_so_far() -> None:
     ("given", "kept", "said"),
     [
         (
-            "outage-fibre-13 13:03:21",
+            "outage-fibre-07 09:12:01",
             record(),
-            "event 'outage-fibre-13 13:03:21': no event has this id; nearest: outage-fibre-13 13:03:20,",
+            "event 'outage-fibre-07 09:12:01': no event has this id; nearest: outage-fibre-07 09:12:00,",
         ),
         (
             "failover-None-13 13:03:28",
@@ -285,6 +309,17 @@ def test_a_long_outage_stays_a_small_chart() -> None:
     assert ">12:00<" in drawn
 
 
+def test_a_single_slow_answer_does_not_flatten_the_chart() -> None:
+    """The scale of 1000 answers from 10 to 100 ms ends a little above 100 ms, although one took 3 s."""
+    words = np.append(np.linspace(10_000, 100_000, 1000), 3_000_000).astype(np.uint32)
+    trace = Trace(
+        series=Series("fibre", "x", Kind.ECHO, Role.LINE), sent_us=np.arange(1001, dtype=np.int64) * 50_000, words=words
+    )
+    labels = re.findall(r">(\d+)<", lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, 1)))
+    assert "100" in labels
+    assert max(map(int, labels)) < 200
+
+
 @pytest.mark.parametrize("probes", [0, 1])
 def test_a_series_with_hardly_a_probe_can_be_drawn(probes: int) -> None:
     """The first minute of a new line."""
@@ -293,6 +328,12 @@ def test_a_series_with_hardly_a_probe_can_be_drawn(probes: int) -> None:
     drawn = lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, NS_PER_S))
     assert drawn.startswith("<svg")
     assert not re.search(r"\bnan\b", drawn)
+
+
+def test_bounds_that_are_printed_still_hold_the_truth() -> None:
+    """The earliest is cut to the millisecond, the latest rounded up."""
+    instant = at("13 13:03:20")
+    assert between(Bounds(instant, instant - 1, instant + 1)) == "13:03:19.999 and 13:03:20.001"
 
 
 def test_instants_and_lengths_are_written_to_the_millisecond() -> None:

@@ -29,7 +29,7 @@ def render_html(dossier: Dossier) -> str:
     environment.filters.update(
         utc=lambda unix_ns: clock(unix_ns, UTC),
         local=lambda unix_ns: clock(unix_ns, dossier.zone),
-        between=_between,
+        between=between,
         least=lambda ns: seconds(ns // 1_000_000),
         most=lambda ns: seconds(-(-ns // 1_000_000)),
     )
@@ -97,7 +97,7 @@ def seconds(ms: int) -> str:
     return f"{count(ms // 1000)}.{ms % 1000:03} s"
 
 
-def _between(bounds: Bounds) -> str:
+def between(bounds: Bounds) -> str:
     """Say between which instants of UTC an instant lies, to the millisecond."""
     # The earliest is cut and the latest rounded up, so that what is printed still holds the truth.
     earliest, latest = (local_time(t, UTC) for t in (bounds.earliest_unix_ns, bounds.latest_unix_ns + 999_999))
