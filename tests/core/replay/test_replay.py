@@ -239,3 +239,17 @@ async def test_other_settings_give_other_events(tmp_path: Path) -> None:
     short, long = story.again(usual, replace(usual, down_after_ns=20 * NS_PER_S))
     assert [event.kind for event in short if event.uplink == "fibre"] == [EventKind.OUTAGE]
     assert [event.kind for event in long if event.uplink == "fibre"] == [EventKind.IMPAIRMENT]
+
+
+async def test_minutes_whose_raw_samples_are_gone_are_counted_and_not_judged(tmp_path: Path) -> None:
+    """Figures alone are no samples: the time is out of sight, neither up nor down."""
+    story = Story(tmp_path)
+    await story.watch(0.0, 300.0, lines(cuts=[(100.0, 140.0)]))
+    keeper = SqliteKeeper(story.path, SITE, story._clock, tell_trouble=print)
+    keeper.open()
+    assert await keeper.prune(story._clock.now_unix_ns(), 0)
+    await keeper.close()
+    with SqliteRecord(story.path) as record:
+        found = replay(record, Site(SITE, UPLINKS, story.asked), ALWAYS, (JudgeSettings(),))
+    assert found.hollow_minutes > len(story.asked)
+    assert {event.kind for event in found.events[0]} <= {EventKind.UNOBSERVED}
