@@ -49,7 +49,7 @@ def replay_text(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome, 
     parts = [_lines(tallies), _site(tallies, sighted=outcome.sighted_since_ns is not None)]
     if len(table) == 2:  # noqa: PLR2004 - what was recorded, and one setting
         parts.append(events_text(table[1].events, zone))
-    return "\n".join([*parts, *(f"{note}\n" for note in _notes(outcome))])
+    return "\n".join([*parts, "".join(f"{note}\n" for note in _notes(outcome))])
 
 
 def replay_json(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome) -> dict[str, Json]:
