@@ -50,14 +50,23 @@ def test_a_resolver_that_refuses_fails_to_resolve() -> None:
 def test_an_answer_wipes_the_losses_of_earlier_sends_only() -> None:
     """Losses become known late and in any order; the order of sending decides."""
     run = Run()
-    run.silence(30, "near")
-    run.silence(10, "far")
+    run.silence(30, "near", 5)
+    run.silence(10, "far", 5)
     run.life(20, 5)
     assert (run.first_ns, run.targets) == (30, {"near": 30})
-    run.silence(15, "far")
+    run.silence(15, "far", 5)
     assert run.targets == {"near": 30}
     run.life(31, 5)
     assert not run
+
+
+def test_a_silence_has_begun_by_the_first_death_of_any_of_its_sends() -> None:
+    """A fetch may have lived to its deadline; a packet that was sent later, and died sooner, says more."""
+    run = Run()
+    run.silence(10, "page", 2000)
+    assert run.began_by_ns == 2010
+    run.silence(30, "near", 5)
+    assert (run.first_ns, run.began_by_ns) == (10, 35)
 
 
 def test_a_run_of_days_does_not_grow_without_end() -> None:
@@ -65,7 +74,7 @@ def test_a_run_of_days_does_not_grow_without_end() -> None:
     run = Run()
     run.life(0, 1)
     for sent_ns in range(1, 50_000):
-        run.silence(sent_ns, "near")
+        run.silence(sent_ns, "near", 5)
     assert len(run._sends) <= 4097
     assert (run.first_ns, run.last_before(50_000)) == (1, 49_999)
 

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice
 from wanwatch.core.judge.run import SLACK_NS, Run
-from wanwatch.core.model import Sample, State
+from wanwatch.core.model import Kind, Sample, State
 
 
 class Phase(Enum):
@@ -79,11 +79,11 @@ class Turn(NamedTuple):
 
 
 class Cut(NamedTuple):
-    """Where a line fell silent: its first unanswered send, the answered one before it, and that one's time."""
+    """Where a line fell silent: its first unanswered send, the answered one before it, and when it had begun by."""
 
     first_ns: int
     life_ns: int
-    rtt_ns: int
+    by_ns: int
 
 
 class Recovery(NamedTuple):
@@ -111,7 +111,7 @@ class Line:
     def __init__(self) -> None:
         self.phase = Phase.BLIND
         self.seen_ns = NEVER
-        self.cut = Cut(NEVER, NEVER, 0)
+        self.cut = Cut(NEVER, NEVER, NEVER)
         self.recovery: Recovery | None = None
         self.woken = Recovery(NEVER, NEVER, NEVER)
         self.blind_told = False
@@ -182,7 +182,7 @@ class Line:
 
     def _silence(self, voice: Voice, sample: Sample) -> Turn | None:
         sent_ns = sample.sent_ns
-        self._run.silence(sent_ns, voice.series.target)
+        self._run.silence(sent_ns, voice.series.target, self._alive_ns(voice))
         self._silent_ns = max(self._silent_ns, sent_ns)
         if self.phase is Phase.PROVING:
             self._late_silence(sent_ns)
@@ -244,7 +244,7 @@ class Line:
         if due_ns > now_ns:
             return None
         if signal is Signal.EXPIRED:
-            self.cut = Cut(self._run.first_ns, self._run.life_ns, self._slack_ns())
+            self.cut = Cut(self._run.first_ns, self._run.life_ns, self._run.began_by_ns)
             self.recovery = None
         if signal is Signal.RELAPSED:
             self.recovery = self._weak_ns = None
@@ -253,9 +253,12 @@ class Line:
             self.blind_told = True
         return self._step(signal)
 
-    def _slack_ns(self) -> int:
-        """How long the first lost packet may have lived: it can die anywhere on its way there and back."""
-        return max(self._run.rtt_ns, max((voice.rtt_ns for voice in self.voices), default=0))
+    def _alive_ns(self, voice: Voice) -> int:
+        """How long a lost probe may have lived: a packet dies on its way there or back, a fetch takes several trips."""
+        if voice.series.kind is Kind.HTTP:
+            return voice.timeout_ns
+        trips = (other.rtt_ns for other in self.voices if other.series.kind is not Kind.HTTP)
+        return max(self._run.rtt_ns, max(trips, default=0))
 
     def blind(self, now_ns: int) -> None:
         """Forget the line's present: its evidence does not count until *now_ns*."""

@@ -76,7 +76,7 @@ class Names:
         earliest_ns = cut.first_ns if cut.life_ns == NEVER else cut.life_ns
         self._failure = Draft(
             kind=EventKind.NAMES_FAILURE, uplink=self._uplink, domain=Domain.NAMES,
-            start=Moment(cut.first_ns, earliest_ns, cut.first_ns + cut.rtt_ns),
+            start=Moment(cut.first_ns, earliest_ns, cut.by_ns),
             detail={"resolvers": [series.target for series in self._voices]},
         )  # fmt: skip
         self._book.tell(self._failure)

@@ -9,7 +9,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Final
 
-from wanwatch.core.judge.evidence import NEVER
+from wanwatch.core.judge.evidence import AHEAD, NEVER
 from wanwatch.core.model import NS_PER_S
 
 # A silence may last for days at five probes a second. Only its first send and those that an answer still under way
@@ -33,7 +33,7 @@ class Run:
     def __init__(self) -> None:
         self.life_ns = NEVER
         self.rtt_ns = 0
-        self._sends: list[int] = []
+        self._sends: list[tuple[int, int]] = []
         self._last: dict[str, int] = {}
 
     def life(self, sent_ns: int, rtt_ns: int) -> None:
@@ -43,14 +43,17 @@ class Run:
         self.life_ns = sent_ns
         self.rtt_ns = rtt_ns
         if self._sends:
-            del self._sends[: bisect_right(self._sends, sent_ns)]
+            del self._sends[: bisect_right(self._sends, (sent_ns, AHEAD))]
             self._last = {target: last for target, last in self._last.items() if last > sent_ns}
 
-    def silence(self, sent_ns: int, target: str) -> None:
-        """A send that got no answer; one that is older than the last answered send means nothing any more."""
+    def silence(self, sent_ns: int, target: str, alive_ns: int) -> None:
+        """A send that got no answer; one that is older than the last answered send means nothing any more.
+
+        It may have been under way for *alive_ns* before it died.
+        """
         if sent_ns <= self.life_ns:
             return
-        insort(self._sends, sent_ns)
+        insort(self._sends, (sent_ns, sent_ns + alive_ns))
         self._last[target] = max(sent_ns, self._last.get(target, NEVER))
         if len(self._sends) > _RUN_LIMIT:
             del self._sends[1 : _RUN_LIMIT // 2]
@@ -66,12 +69,17 @@ class Run:
     @property
     def first_ns(self) -> int:
         """The first unanswered send. Only for a run that is not empty."""
-        return self._sends[0]
+        return self._sends[0][0]
+
+    @property
+    def began_by_ns(self) -> int:
+        """When the silence had begun at the latest: each of its sends had died by then. Only if it is not empty."""
+        return min(dead_ns for _, dead_ns in self._sends)
 
     def last_before(self, sent_ns: int) -> int:
         """The last unanswered send before *sent_ns*, or `NEVER`."""
-        at = bisect_right(self._sends, sent_ns - 1)
-        return self._sends[at - 1] if at else NEVER
+        at = bisect_right(self._sends, (sent_ns - 1, AHEAD))
+        return self._sends[at - 1][0] if at else NEVER
 
     @property
     def targets(self) -> dict[str, int]:

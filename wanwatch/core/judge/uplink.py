@@ -195,7 +195,7 @@ class Uplink:
     def _fell(self) -> None:
         cut = self.line.cut
         self._see_again(cut.first_ns)
-        start = Moment(cut.first_ns, cut.life_ns, cut.first_ns + cut.rtt_ns)
+        start = Moment(cut.first_ns, cut.life_ns, cut.by_ns)
         if cut.life_ns == NEVER:
             start = Moment(cut.first_ns, cut.first_ns, cut.first_ns, floor_unix_ns=self._alive_unix_ns)
         self._cut_short(start, "outage")
