@@ -133,6 +133,23 @@ def test_a_stateful_reflector_tells_which_direction_lost() -> None:
     assert told == [(None, None), (1, 0), (1, 0), (1, 1)]
 
 
+def test_a_socket_that_was_opened_anew_has_lost_nothing_by_that() -> None:
+    """RFC 8762 section 4.3: a new session is numbered from 0 by a stateful reflector, whatever our probe's number."""
+    codec = StampCodec()
+    packets = {key: codec.encode(key, WALL + key) for key in range(500, 504)}
+    told = []
+    for sender, reflector in ((500, 0), (503, 2)):  # one of 501 and 502 went lost each way
+        reading = codec.decode(reflected(packets[sender], sequence=reflector), WALL)
+        assert reading is not None
+        assert reading.facts is not None
+        told.append((reading.facts["lost_forward"], reading.facts["lost_reverse"]))
+    assert told == [(0, 0), (1, 1)]
+    stateless = StampCodec()
+    reading = stateless.decode(reflected(stateless.encode(500, WALL)), WALL)
+    assert reading is not None
+    assert reading.facts == {"reflector_seq": 500, "ttl": 61}
+
+
 def test_a_session_has_an_identifier_that_must_come_back_or_be_unknown() -> None:
     """RFC 8972 section 3: not zero; copied by the reflector, and zero from one that does not know of it."""
     codec = StampCodec()

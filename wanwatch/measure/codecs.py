@@ -119,6 +119,9 @@ class StampCodec:
     def encode(self, key: int, sent_unix_ns: int) -> bytes:
         """Return a sender's packet with sequence *key*, and as good an error estimate as the kernel gives."""
         sequence = key & 0xFFFF_FFFF
+        if not self._t1:
+            # A socket that was opened anew goes on counting; its reflector begins at 0, and nothing is lost by that.
+            self._numbers = Numbers(first=sequence)
         t1 = stamp.ntp_from_unix(sent_unix_ns)
         self._t1[sequence] = t1
         if len(self._t1) > _T1_KEPT:
