@@ -27,6 +27,7 @@ from wanwatch.core.model import (
 from wanwatch.core.resolving import Findings, Place
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
+from wanwatch.publish.one_way import OneWayFigures
 from wanwatch.publish.resolving import ResolvingMetrics
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
@@ -114,6 +115,8 @@ class Metrics:
         self._resolving = ResolvingMetrics(site, registry)
         self._live = LiveFigures(site)
         registry.register(self._live)
+        self._one_way = OneWayFigures(site)
+        registry.register(self._one_way)
         self._interruption.labels(site)
         self._children: dict[Series, _SeriesMetrics] = {}
         self._states: dict[str, State] = {}
@@ -135,6 +138,7 @@ class Metrics:
         if sample.outcome is Outcome.NOT_SENT:
             return
         self._live.sample(sample)
+        self._one_way.sample(sample)
         mine = self._children.get(sample.series) or self._child(sample.series)
         mine.sent.inc()
         if sample.outcome is Outcome.ANSWERED and sample.rtt_ns is not None:
@@ -193,7 +197,7 @@ class Metrics:
     def tick(self, now_ns: int) -> None:
         """Add the time since the last tick to the counters of time, by the states that hold now."""
         elapsed_s = 0.0 if self._ticked_ns is None else (now_ns - self._ticked_ns) / NS_PER_S
-        self._ticked_ns = self._live.now_ns = now_ns
+        self._ticked_ns = self._live.now_ns = self._one_way.now_ns = now_ns
         for name, state in self._states.items():
             counter = self._unobserved if state is State.UNOBSERVED else self._observed
             counter.labels(self._site, name).inc(elapsed_s)
@@ -209,6 +213,7 @@ class Metrics:
     def _forget(self, uplink: str) -> None:
         self._states.pop(uplink, None)
         self._live.forget(uplink)
+        self._one_way.forget(uplink)
         self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
         labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}
         for metric in (
