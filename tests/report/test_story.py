@@ -72,6 +72,10 @@ def test_what_to_do_begins_with_the_claim() -> None:
             "Look at your own side: <bdi>fibre</bdi> broke there once, for 5 min in all "
             "(cable, port or address of this machine)."
         ),
+        (
+            "Take it up with the provider of <bdi>fibre</bdi>: it broke on their side 3 times, for 51 min 12 s in all "
+            "(make a dossier of it)."
+        ),
         "Keep the watching machine running: what went unobserved leaves 1 clause of <bdi>fibre</bdi> undecided.",
         "Check the gateway's failover: traffic stayed on a dead line once although another was up.",
     ]
@@ -81,6 +85,14 @@ def test_a_quiet_office_has_nothing_to_do() -> None:
     """No advice where there is no need."""
     quiet = FakeRecord(SITE, [], [PERIOD], list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00")))))
     assert to_do(build_month(quiet, NO_CONTRACT, 2026, 10, AFTER)) == ["Nothing."]
+
+
+def test_an_outage_of_nobody_knows_where_asks_for_more_to_be_asked() -> None:
+    """Where the rungs are missing, the next outage should find them."""
+    lost = FakeRecord(SITE, [event(EventKind.OUTAGE, "14 11:00:00", "14 11:05:00")], WATCHED, [])
+    assert to_do(build_month(lost, NO_CONTRACT, 2026, 10, AFTER)) == [
+        "Let more be asked on the way out of <bdi>fibre</bdi>: it broke once, for 5 min in all, and nobody can tell where."
+    ]
 
 
 def test_a_line_that_is_down_now_is_told_to_its_provider() -> None:

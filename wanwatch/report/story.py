@@ -133,8 +133,8 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
     for clause in uplink.clauses:
         if clause.ruling.verdict is Verdict.BREACHED and uplink.contract:
             yield _claim(uplink, clause)
-    for domain, advice in _ADVICE.items():
-        spans = spans_of((e for e in uplink.outages if e.domain is domain), {EventKind.OUTAGE}, report.now_unix_ns)
+    for domains, advice in _ADVICE:
+        spans = spans_of((e for e in uplink.outages if e.domain in domains), {EventKind.OUTAGE}, report.now_unix_ns)
         if spans:
             yield advice(uplink, len(spans), duration(total_ns(spans)))
     tipped = sum(clause.ruling.because is Because.COULD_TIP for clause in uplink.clauses)
@@ -162,7 +162,19 @@ def _gateway(uplink: UplinkReport, outages: int, length: str) -> Markup:
     return _say(text, name(uplink.name), tally(outages), length)
 
 
-_ADVICE: Final[dict[Domain, Callable[[UplinkReport, int, str], Markup]]] = {
-    Domain.OUR_SIDE: _own_side,
-    Domain.GATEWAY: _gateway,
-}
+def _provider(uplink: UplinkReport, outages: int, length: str) -> Markup:
+    text = "Take it up with the provider of {}: it broke on their side {}, for {} in all (make a dossier of it)."
+    return _say(text, name(uplink.name), tally(outages), length)
+
+
+def _nowhere(uplink: UplinkReport, outages: int, length: str) -> Markup:
+    text = "Let more be asked on the way out of {}: it broke {}, for {} in all, and nobody can tell where."
+    return _say(text, name(uplink.name), tally(outages), length)
+
+
+_ADVICE: Final[tuple[tuple[frozenset[Domain | None], Callable[[UplinkReport, int, str], Markup]], ...]] = (
+    (frozenset({Domain.OUR_SIDE}), _own_side),
+    (frozenset({Domain.GATEWAY}), _gateway),
+    (frozenset({Domain.ACCESS_LINE, Domain.PROVIDER}), _provider),
+    (frozenset({None}), _nowhere),
+)

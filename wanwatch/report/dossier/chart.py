@@ -40,7 +40,7 @@ def lane_chart(lane: Lane, window: Span, down: Span) -> str:
         above, below = drawing.subplots(2, 1, sharex=True, height_ratios=[_TIMES_IN, rows_in])
         # The same edges in every chart, so that the lines can be held against each other.
         drawing.subplots_adjust(
-            left=0.075, right=0.985, top=1 - 0.04 / sum(heights), bottom=0.24 / sum(heights), hspace=0.12
+            left=0.075, right=0.955, top=1 - 0.04 / sum(heights), bottom=0.24 / sum(heights), hspace=0.12
         )
         for axes in (above, below):
             axes.axvspan(_s(down.start_unix_ns, window), _s(down.end_unix_ns, window), color=_WASH, linewidth=0)
