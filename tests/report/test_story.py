@@ -91,7 +91,10 @@ def test_an_outage_of_nobody_knows_where_asks_for_more_to_be_asked() -> None:
     """Where the rungs are missing, the next outage should find them."""
     lost = FakeRecord(SITE, [event(EventKind.OUTAGE, "14 11:00:00", "14 11:05:00")], WATCHED, [])
     assert to_do(build_month(lost, NO_CONTRACT, 2026, 10, AFTER)) == [
-        "Let more be asked on the way out of <bdi>fibre</bdi>: it broke once, for 5 min in all, and nobody can tell where."
+        (
+            "Let more be asked on the way out of <bdi>fibre</bdi>: it broke once, for 5 min in all, "
+            "and nobody can tell where."
+        )
     ]
 
 
