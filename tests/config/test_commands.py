@@ -88,6 +88,20 @@ def test_a_right_and_full_file_has_only_what_stun_would_add(tmp_path: Path, righ
     assert remarks(load(file, {})) == []
 
 
+def test_a_page_proves_pins_without_stun_and_says_nothing_of_who_carries(tmp_path: Path) -> None:
+    """Two lines behind one gateway: the remark tells what is missing, and no more than that."""
+    uplinks = "".join(f'[[uplink]]\nname = "line {n}"\npin = {{ dscp = {n} }}\n' for n in (1, 2))
+    text = (
+        f'[site]\nname = "x"\ndata_dir = "data"\n{uplinks}[[target]]\nname = "near"\necho = "192.0.2.1"\n[carrying]\n'
+    )
+    said = {}
+    for page in ("", 'address_url = "http://192.0.2.80/address"\n'):
+        (tmp_path / "wanwatch.toml").write_text(text + page)
+        (said[page],) = [remark for remark in remarks(load(tmp_path / "wanwatch.toml", {})) if "stun" in remark]
+    assert ["pins are proved by the first hops alone" in remark for remark in said.values()] == [True, False]
+    assert all("nobody can tell which uplink carries" in remark for remark in said.values())
+
+
 def test_init_writes_a_file_once(tmp_path: Path) -> None:
     """What stands there already is never written over."""
     file = tmp_path / "wanwatch.toml"

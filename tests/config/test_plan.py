@@ -122,3 +122,26 @@ def test_a_stun_server_is_asked_by_pins_of_its_family_only(tmp_path: Path) -> No
     config = office(tmp_path, OFFICE.replace('"192.0.2.78:3478"', '"[2001:db8::78]:3478"'))
     asked = {question.series.uplink for question in questions(config) if question.series.kind is Kind.STUN}
     assert asked == {"backup", UNPINNED}
+
+
+PAGE = 'address_url = "http://192.0.2.80:9471/address"'
+
+
+def test_a_page_is_asked_for_the_address_by_pins_only_and_politely(tmp_path: Path) -> None:
+    """As often as pins are proved, at most once a minute and no more often than STUN; a tenth of that if metered."""
+    for more, every_s in (("", 60), ('prove_every = "10s"', 10), ('prove_every = "10s"\nevery = "20s"', 20)):
+        plan = questions(office(tmp_path, f"{OFFICE}{PAGE}\n{more}\n"))
+        asked = {q.series.uplink: q for q in plan if q.series.role is Role.EGRESS and q.series.kind is Kind.HTTP}
+        assert {name: q.every_ns // NS_PER_S for name, q in asked.items()} == {"fibre": every_s, "backup": 10 * every_s}
+        assert {q.pulse_ns // NS_PER_S for q in asked.values()} == {every_s}
+        assert {q.address for q in asked.values()} == {"http://192.0.2.80:9471/address"}
+        assert asked["fibre"].pin == Pin(sources=("10.20.0.11",))
+        assert asked["fibre"].expect == 200
+
+
+def test_a_page_is_asked_by_pins_of_its_family_only(tmp_path: Path) -> None:
+    """An IPv4 source cannot ask an IPv6 address."""
+    page = 'address_url = "https://[2001:db8::80]/address"'
+    plan = questions(office(tmp_path, f"{OFFICE}{page}\n"))
+    asked = {q.series.uplink for q in plan if q.series.role is Role.EGRESS and q.series.kind is Kind.HTTP}
+    assert asked == {"backup"}

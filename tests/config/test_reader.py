@@ -284,6 +284,20 @@ def test_a_mistake_is_told_whole(mistakes: Mistakes, right: str, tmp_path: Path,
             "carrying.pulse = '6s': the quick pulse is slower than every (5s); write at most \"5s\"",
         ),
         (
+            '[carrying]\naddress_url = "http://www.example.com/address"',
+            (
+                "carrying.address_url = 'http://www.example.com/address': a host name stands in it; "
+                'write one such as "http://192.0.2.80:9471/address"'
+            ),
+        ),
+        (
+            '[carrying]\naddress_url = "ftp://192.0.2.80/"',
+            (
+                "carrying.address_url = 'ftp://192.0.2.80/': not a URL with http or https; "
+                'write one such as "http://192.0.2.80:9471/address"'
+            ),
+        ),
+        (
             '[[notice]]\nto = "mailto:ops@example.net"',
             "notice[0].to = 'mailto:ops@example.net': there is no mail server to send it by; write a [smtp] table",
         ),

@@ -7,6 +7,7 @@ import pytest
 
 from wanwatch.config import ConfigError, load
 from wanwatch.config.plan import questions
+from wanwatch.core.model import Role
 
 SECRET = "correct horse battery"  # noqa: S105 - a test's own
 LISTEN = '\n[listen]\naddress = "192.0.2.200:9470"\ntoken_file = "token"\n'
@@ -104,3 +105,19 @@ def test_a_misplaced_stamp_key_is_not_shown(
     told = mistakes(f'{right}\n[[target]]\nname = "signed"\n{way}\nstamp_key_file = "{SECRET}"\n')
     assert line.format(right.count("[[target]]")) in told
     assert SECRET.split(" ", maxsplit=1)[0] not in "\n".join(told)
+
+
+def test_a_token_for_the_address_comes_from_a_file_and_is_never_shown(tmp_path: Path, right: str) -> None:
+    """It goes to the room that asks, and into no text; without a page to show it to it is a mistake."""
+    (tmp_path / "token").write_text(f"{SECRET}\n")
+    page = 'address_url = "http://192.0.2.80/address"\n'
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(f'{right}\n[carrying]\n{page}address_token_file = "token"\n')
+    config = load(file, {})
+    assert {q.token for q in questions(config) if q.series.role is Role.EGRESS} == {SECRET}
+    assert SECRET not in repr(config) + repr(questions(config))
+    file.write_text(file.read_text().replace(page, ""))
+    with pytest.raises(
+        ConfigError, match=r"carrying.address_url: this key is missing; write it beside address_token_file"
+    ):
+        load(file, {})

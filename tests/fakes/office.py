@@ -216,7 +216,7 @@ class Office:
         late = self.late.get(f"{series.uplink}/{series.target}", ())
         late_s = sum(extra for start, end, extra in late if start <= at_s < end)
         rtt_ns = ns(way.delay_s(at_s) + jitter_s + late_s)
-        facts = {"address": way.address} if series.kind is Kind.STUN else None
+        facts = {"address": way.address} if series.role is Role.EGRESS else None
         return Sample(series, sent_ns, unix_ns, sent_ns + rtt_ns, Outcome.ANSWERED, rtt_ns, facts=facts)
 
     def _take(self, at_s: float, effects: Sequence[Effect]) -> None:

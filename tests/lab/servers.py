@@ -79,6 +79,16 @@ def stamp(office: Office) -> Process:
     return process
 
 
+def page(office: Office, token: str) -> Process:
+    """Start the project's own reflector with its far end over HTTP, which tells who asks by which address."""
+    file = office.folder / "reflector-token"
+    file.write_text(f"{token}\n")
+    options = ("--stun-port", "3480", "--token-file", str(file), "--speed-port", "8080")
+    process = office.spawn("net", PYTHON, "-m", "wanwatch", "reflector", *options)
+    _listens(office, "net", process, "tcp", "0.0.0.0", 8080)
+    return process
+
+
 def _listens(office: Office, host: str, process: Process, protocol: str, address: str, port: int) -> None:
     """Wait until a server has its socket, or tell that it died."""
 

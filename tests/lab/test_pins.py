@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.lab import servers
-from tests.lab.office import COPPER, FIBRE, NEXT_HOP, PUBLIC, TARGETS, TARGETS_V6, Office
+from tests.lab.office import COPPER, FIBRE, NEXT_HOP, PUBLIC, TARGETS, TARGETS_V6, WEB, Office
 from tests.lab.python import PYTHON, environment
 from tests.lab.stage import unix_s
 from tests.lab.watch import QUICK, Watch
@@ -164,6 +164,35 @@ def test_a_pin_that_breaks_silently_is_lost_and_its_uplink_never_up(behind: Offi
     assert ended["id"] == lost["id"]
     assert not watch.events("outage")
     assert not watch.events("unobserved", COPPER)
+
+
+def test_a_page_proves_pins_where_stun_and_routers_keep_silent(tmp_path: Path) -> None:
+    """No STUN server answers and no router tells of itself: the address that a page sees is the one witness left."""
+    with Office(tmp_path) as office:
+        servers.page(office, "a-token-for-tests")
+        (tmp_path / "token").write_text("a-token-for-tests\n")
+        for isp in ("isp1", "isp2"):
+            office.world.script(
+                f"ip netns exec {isp} nft 'add table ip t; add chain ip t o {{ type filter hook output priority 0; }};"
+                " add rule ip t o icmp type time-exceeded drop'"
+            )
+        watch = watching(office)
+        page = f'address_url = "http://{WEB}:8080/address"\naddress_token_file = "{tmp_path}/token"\n'
+        watch.file.write_text(watch.file.read_text() + page)
+        said = live(watch, 0)
+        for line in (FIBRE, COPPER):
+            assert re.search(rf"^{line} .* {re.escape(PUBLIC[line])} .* yes$", said, re.MULTILINE), said
+        watch.start(until_up=False)
+        watch.until(lambda: proved(watch) == {FIBRE: 1.0, COPPER: 1.0}, "proof of both pins", 40)
+        broken_unix_s = time.time()
+        office.world.script(BREAK["fallen"])
+        lost = watch.expect("pin-lost", COPPER, within_s=2 * PROVE_EVERY_S + 5)
+        assert lost["detail"]["leaves_by"] == FIBRE
+        assert unix_s(lost["start_earliest"]) <= broken_unix_s <= unix_s(lost["start_latest"])
+        assert proved(watch) == {FIBRE: 1.0, COPPER: 0.0}
+        office.world.script(BREAK["mended"])
+        watch.expect("pin-lost", COPPER, ended=True, within_s=2 * PROVE_EVERY_S + 10)
+        watch.stop()
 
 
 def test_two_uplinks_through_one_line_are_told(behind: Office) -> None:

@@ -7,6 +7,7 @@ import ssl
 import subprocess
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import dns.message
@@ -14,9 +15,10 @@ import pytest
 
 from tests.measure.far_ends import MS, ask_once, once, udp_server
 from tests.measure.test_names import answer
-from wanwatch.core.model import Cause, Kind, Outcome, Pin
+from wanwatch.core.model import Cause, Kind, Outcome, Pin, Question, Role, Sample, Series
 from wanwatch.core.resolver import Resolver
 from wanwatch.measure.stream import connected
+from wanwatch.reflector import SpeedServer
 
 
 def closed_port() -> int:
@@ -295,3 +297,86 @@ async def test_tls_to_a_server_that_speaks_none_is_a_refusal() -> None:
         port = server.sockets[0].getsockname()[1]
         sample = await ask_once(once(Kind.HTTP, f"https://127.0.0.1:{port}/"))
     assert (sample.outcome, sample.cause) == (Outcome.REFUSED, Cause.TLS)
+
+
+UNTIED = Pin()
+
+
+def address_question(port: int, token: str | None = None, pin: Pin = UNTIED) -> Question:
+    """A question for the public address, as the plan makes it."""
+    url = f"http://127.0.0.1:{port}/address"
+    return replace(
+        once(Kind.HTTP, url, expect=200, token=token, pin=pin, every_ns=200 * MS),
+        series=Series("fibre", url, Kind.HTTP, Role.EGRESS),
+    )
+
+
+async def told_address(reply: bytes) -> Sample:
+    """What comes of a question for the public address to a page that says *reply*."""
+    async with web(reply) as (port, _):
+        return await ask_once(address_question(port))
+
+
+@pytest.mark.parametrize(
+    ("body", "address"),
+    [
+        (b"198.51.100.10\n", "198.51.100.10"),
+        (b"198.51.100.10", "198.51.100.10"),
+        (b"2001:DB8:1:0::11\r\n", "2001:db8:1::11"),
+        # The longest writing of all, RFC 4291 section 2.2.
+        (b"2001:0db8:0000:0000:0000:0000:255.255.255.255\n", "2001:db8::ffff:ffff"),
+    ],
+)
+async def test_a_page_tells_the_public_address(body: bytes, address: str) -> None:
+    """The body is the address, in whichever writing of RFC 4291 section 2.2."""
+    sample = await told_address(b"HTTP/1.1 200 OK\r\nContent-Type: text/plain\r\n\r\n" + body)
+    assert sample.outcome is Outcome.ANSWERED
+    assert sample.facts is not None
+    assert sample.facts["address"] == address
+
+
+@pytest.mark.parametrize(
+    ("reply", "outcome", "cause"),
+    [
+        (b"HTTP/1.1 200 OK\r\n\r\n", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\nsign in, please", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\n<p>198.51.100.10</p>", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\n198.51.100.10" + b" " * 100, Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\n" + b"x" * 1_000_000, Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\n\xb2\xb3", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\n\r\nfe80::1%eth0\n", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\nContent-Length: 14\r\n\r\n198.51.100.1", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 200 OK\r\nX: y", Outcome.MALFORMED, None),
+        (b"HTTP/1.1 401 Unauthorized\r\n\r\n198.51.100.10\n", Outcome.REFUSED, Cause.HTTP_STATUS),
+        (b"HTTP/1.1 302 Found\r\nLocation: /\r\n\r\n198.51.100.10\n", Outcome.REFUSED, Cause.PORTAL),
+    ],
+)
+async def test_what_is_no_address_is_none(reply: bytes, outcome: Outcome, cause: Cause | None) -> None:
+    """No more is read than an address takes; a body cut short (RFC 9112 section 8) is no answer."""
+    sample = await told_address(reply)
+    assert (sample.outcome, sample.cause) == (outcome, cause)
+    assert "address" not in (sample.facts or {})
+
+
+async def test_the_token_is_shown_and_nothing_asks_for_chunks() -> None:
+    """RFC 6750 section 2.1; RFC 9112 section 7.1: nobody may answer HTTP/1.0 in chunks."""
+    async with web(b"HTTP/1.0 200 OK\r\n\r\n192.0.2.10\n") as (port, requests):
+        await ask_once(address_question(port, token="a-token-for-tests"))  # noqa: S106 - a test's own
+    assert requests[:1] == [
+        f"GET /address HTTP/1.0\r\nHost: 127.0.0.1:{port}\r\nUser-Agent: wanwatch\r\nAccept: */*\r\n"
+        "Connection: close\r\nAuthorization: Bearer a-token-for-tests\r\n\r\n".encode()
+    ]
+
+
+@pytest.mark.parametrize(("token", "outcome"), [("right", Outcome.ANSWERED), ("wrong", Outcome.REFUSED)])
+async def test_the_project_s_own_reflector_tells_the_address(token: str, outcome: Outcome) -> None:
+    """Both ends over loopback: the address is the one that the pin binds to."""
+    server = SpeedServer("right")
+    await server.start("127.0.0.1", 0)
+    try:
+        pin = Pin(sources=("127.0.0.2",))
+        sample = await ask_once(address_question(server.port, pin=pin, token=token))
+    finally:
+        server.close()
+    assert sample.outcome is outcome
+    assert (sample.facts or {}).get("address") == ("127.0.0.2" if token == "right" else None)  # noqa: S105 - a test's own

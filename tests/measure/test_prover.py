@@ -4,9 +4,11 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 
+from wanwatch.config import load
 from wanwatch.core.model import (
     NS_PER_S,
     CarryingChanged,
@@ -29,7 +31,7 @@ from wanwatch.measure import RealClock, prover
 from wanwatch.measure.prover import Prover, Subject
 from wanwatch.measure.route import Answer, Failed, Hop, Question, Trace, Traced
 
-FIBRE = Subject(Pin(sources=("10.20.0.11",)), "192.0.2.1", "10.20.0.1")
+FIBRE = Subject(Pin(sources=("10.20.0.11",)), "192.0.2.1", "10.20.0.1", flow=3)
 TRACED = Traced((Hop(1, "10.20.0.1", 1), Hop(2, "198.51.100.1", 2), Hop(3, "192.0.2.1", 3)), reached=True, source="10.20.0.11")  # fmt: skip  # noqa: E501
 LONG_NS = 3600 * NS_PER_S
 
@@ -80,7 +82,7 @@ async def running(ground: Ground, every_ns: int = LONG_NS) -> AsyncIterator[Prov
 async def test_the_first_round_comes_at_start_and_tells_the_way(ground: Ground) -> None:
     """The target is no router, the gateway is on our side, and what was learnt is handed on once."""
     async with running(ground):
-        assert ground.asked == [Trace("192.0.2.1", FIBRE.pin, most=4)]
+        assert ground.asked == [Trace("192.0.2.1", FIBRE.pin, most=4, flow=3)]
         (seen,) = ground.seen
         assert isinstance(seen, PinsSeen)
         assert seen.ways == {"fibre": Way("10.20.0.11", ("10.20.0.1", "198.51.100.1"), ours=1)}
@@ -95,19 +97,29 @@ async def test_rounds_come_every_so_often_and_teach_only_what_is_new(ground: Gro
     assert len(ground.learnt) == 1
 
 
-def stun(address: str) -> Sample:
-    series = Series("fibre", "stun-1", Kind.STUN, Role.EGRESS)
+def address_told(address: str, kind: Kind = Kind.STUN) -> Sample:
+    series = Series("fibre", "far", kind, Role.EGRESS)
     return Sample(series, 0, 0, 1, Outcome.ANSWERED, 1, facts={"address": address})
+
+
+def test_every_uplink_s_traces_are_a_flow_of_their_own(tmp_path: Path) -> None:
+    """A gateway that translates addresses takes two pins' probes to one target for one flow if nothing differs."""
+    uplinks = "".join(f'[[uplink]]\nname = "line {n}"\npin = {{ dscp = {n} }}\n' for n in range(64))
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(f'[site]\nname = "x"\ndata_dir = "data"\n{uplinks}[[target]]\nname = "near"\necho = "192.0.2.1"\n')
+    flows = {subject.flow for subject in prover.subjects(load(file, {})).values()}
+    assert flows == set(range(64))
 
 
 @pytest.mark.parametrize(
     ("before", "after"),
     [
-        (stun("198.51.100.10"), stun("203.0.113.10")),
+        (address_told("198.51.100.10"), address_told("203.0.113.10")),
+        (address_told("198.51.100.10", Kind.HTTP), address_told("203.0.113.10", Kind.HTTP)),
         (LinkSeen(0, 0, "fibre", True, True, "eth0"), LinkSeen(0, 0, "fibre", True, True, "eth1")),  # noqa: FBT003
         (RouteSeen(0, 0, "fibre"), RouteSeen(0, 0, "copper")),
     ],
-    ids=["public address", "link", "route"],
+    ids=["public address by STUN", "public address by HTTP", "link", "route"],
 )
 async def test_a_change_calls_for_a_proof_and_sameness_does_not(
     ground: Ground, before: Observation, after: Observation
@@ -152,13 +164,13 @@ async def test_a_lost_pin_is_looked_at_closely_and_teaches_nothing(ground: Groun
 
 
 async def test_what_keeps_us_from_tracing_is_told_once(ground: Ground) -> None:
-    """A line that is down is no trouble of ours; a missing right is, and the rounds go on with STUN alone."""
+    """A line that is down is no trouble of ours; a missing right is, and the rounds go on with addresses alone."""
     ground.answer = Failed(Cause.NOT_PERMITTED, "Operation not permitted")
     async with running(ground, NS_PER_S // 20):
         await asyncio.sleep(0.2)
     assert len(ground.seen) > 1
     assert ground.troubles == [
-        "cannot trace the first routers, so pins are proved by STUN alone: Operation not permitted"
+        "cannot trace the first routers, so pins are proved by public addresses alone: Operation not permitted"
     ]
     ground.answer, ground.troubles = Failed(Cause.NO_ROUTE, "Network is unreachable"), []
     async with running(ground):

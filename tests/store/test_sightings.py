@@ -1,5 +1,7 @@
 """Sightings: what is news is kept, and what was said before is not kept again."""
 
+import pytest
+
 from tests.fakes.clock import FakeClock
 from tests.store.backends import ALWAYS, SITE, SqliteBackend
 from wanwatch.core.model import (
@@ -19,6 +21,7 @@ from wanwatch.core.sighting import Sighting, observation
 from wanwatch.core.way import Way
 
 STUN = Series("fibre", "stun-1", Kind.STUN, Role.EGRESS)
+PAGE = Series("fibre", "http://192.0.2.80/address", Kind.HTTP, Role.EGRESS)
 PORT = Series("fibre", "near", Kind.TCP, Role.LINE)
 DAY_S = 86_400.0
 
@@ -51,12 +54,16 @@ async def kept(backend: SqliteBackend, clock: FakeClock, *seen: Observation) -> 
         record.close()
 
 
-async def test_an_address_is_kept_when_it_changes(sqlite_backend: SqliteBackend, clock: FakeClock) -> None:
+@pytest.mark.parametrize("series", [STUN, PAGE], ids=["by STUN", "by HTTP"])
+async def test_an_address_is_kept_when_it_changes(
+    sqlite_backend: SqliteBackend, clock: FakeClock, series: Series
+) -> None:
     """Answers that say the same again leave no row."""
     seen = []
     for address in ("192.0.2.1", "192.0.2.1", "192.0.2.2", "192.0.2.2", "192.0.2.1"):
         seen.append(stun(clock, address))
         clock.advance(5.0)
+    seen = [sample._replace(series=series) for sample in seen]
     found = await kept(sqlite_backend, clock, *seen)
     assert [one.said for one in found] == [{"address": "192.0.2.1"}, {"address": "192.0.2.2"}, {"address": "192.0.2.1"}]
     assert [one.at_unix_ns for one in found] == [seen[at].sent_unix_ns for at in (0, 2, 4)]

@@ -241,6 +241,18 @@ def _notice_to(value: object) -> str:
         raise Unfit(reason=unfit.reason, mend=mend) from None
 
 
+def _address_url(value: object) -> str:
+    mend = 'write one such as "http://192.0.2.80:9471/address"'
+    try:
+        written = places.url(value, "http", "https")
+    except Unfit as unfit:
+        raise Unfit(reason=unfit.reason, mend=mend) from None
+    if places.version(written) is None:
+        # Behind a name each line might meet another server, or another family, and their words would not compare.
+        raise Unfit(reason="a host name stands in it", mend=mend)
+    return written
+
+
 RESOLVERS: Final = ("192.0.2.53", "tls://192.0.2.53#dns.example.net", "https://192.0.2.53/dns-query")
 Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"type": "string", "minLength": 1})]
 UplinkName: TypeAlias = Annotated[
@@ -275,6 +287,7 @@ HttpsUrl: TypeAlias = Annotated[
 AnyUrl: TypeAlias = Annotated[
     str, BeforeValidator(lambda value: places.url(value, "http", "https")), _text_schema("http://192.0.2.80/")
 ]
+AddressUrl: TypeAlias = Annotated[str, BeforeValidator(_address_url), _text_schema("http://192.0.2.80:9471/address")]
 HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), _text_schema("www.example.com")]
 MailHost: TypeAlias = Annotated[str, BeforeValidator(_mail_host), _text_schema("mail.example.net")]
 NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), _text_schema("mailto:ops@example.net")]
@@ -289,5 +302,6 @@ SPEED_TOKEN: Final = "WANWATCH_SPEED_TOKEN"  # noqa: S105 - likewise
 _FILE_SCHEMA: Final = _text_schema("/etc/wanwatch/secret")
 ListenToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(LISTEN_TOKEN)), _FILE_SCHEMA]
 SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
+AddressToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 SpeedToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SPEED_TOKEN)), _FILE_SCHEMA]

@@ -23,9 +23,11 @@ STORE_NAME: Final = "wanwatch.sqlite"
 # The nearest rungs of the fault ladder are asked now and then while all is well, and at the pulse when it is not.
 RUNG_EVERY_NS: Final = 5 * NS_PER_S
 RUNG_TIMEOUT_NS: Final = 2 * NS_PER_S
-# Resolvers and STUN servers are other people's: even in trouble, once a second is enough.
+# Resolvers and servers that tell our address are other people's: even in trouble, once a second is enough.
 POLITE_PULSE_NS: Final = NS_PER_S
-STUN_TIMEOUT_NS: Final = 2 * NS_PER_S
+EGRESS_TIMEOUT_NS: Final = 2 * NS_PER_S
+# A connection weighs ten times as much as a STUN question, and no pin is proved so often that it would help.
+ADDRESS_EVERY_NS: Final = 60 * NS_PER_S
 NEVER_THERE: Final = "invalid"
 """RFC 6761 section 6.4: no name exists under it."""
 # A metered line is probed ten times as sparely.
@@ -93,6 +95,7 @@ def _of_uplink(config: Config, uplink: Uplink, first_hops: Mapping[str, str]) ->
         *((rung, pulse_ns) for rung in _rungs(uplink, first_hops.get(uplink.name))),
         *((names, POLITE_PULSE_NS) for names in _names(config, uplink)),
         *((stun, POLITE_PULSE_NS) for stun in _stun(config, uplink.name, uplink.pin)),
+        *((address, address.every_ns) for address in _address(config, uplink)),
     )
     for question, quick_ns in asked:
         every_ns = question.every_ns * (METERED_FACTOR if uplink.metered else 1)
@@ -189,8 +192,29 @@ def _stun(config: Config, path: str, pin: Pin) -> Iterator[Question]:
                 port=place.port,
                 every_ns=config.carrying.every_ns,
                 pulse_ns=min(config.carrying.every_ns, POLITE_PULSE_NS),
-                timeout_ns=STUN_TIMEOUT_NS,
+                timeout_ns=EGRESS_TIMEOUT_NS,
             )
+
+
+def _address(config: Config, uplink: Uplink) -> Iterator[Question]:
+    """Ask a page as often as pins are proved, within reason; who carries is a matter of STUN, so pins only."""
+    carrying = config.carrying
+    families = {version(source) for source in uplink.pin.sources}
+    if carrying.address_url is None or (families and version(carrying.address_url) not in families):
+        return
+    every_ns = max(carrying.every_ns, min(carrying.prove_every_ns, ADDRESS_EVERY_NS))
+    yield Question(
+        Series(uplink.name, carrying.address_url, Kind.HTTP, Role.EGRESS),
+        uplink.pin,
+        address=carrying.address_url,
+        port=None,
+        every_ns=every_ns,
+        pulse_ns=every_ns,
+        timeout_ns=EGRESS_TIMEOUT_NS,
+        expect=200,
+        ca_file=_ca_file(config),
+        token=carrying.address_token.get_secret_value() if carrying.address_token else None,
+    )
 
 
 def _unpinned(config: Config) -> Iterator[Question]:

@@ -105,10 +105,10 @@ def _carrying(config: Config) -> Iterator[str]:
         return
     routed_here = any(uplink.pin.interface for uplink in config.uplinks)
     if not config.carrying.stun and not routed_here:
-        yield (
-            "[carrying]: without stun servers nobody can tell which uplink carries, so switches are not seen, and pins "
-            "are proved by the first hops alone; where those keep silent, samples are taken as they come."
-        )
+        alone = "" if config.carrying.address_url else (
+            ", and pins are proved by the first hops alone; where those keep silent, samples are taken as they come"
+        )  # fmt: skip
+        yield f"[carrying]: without stun servers nobody can tell which uplink carries, so switches are not seen{alone}."
     if config.carrying.stun and not routed_here:
         yield (
             "[carrying]: uplinks that leave by one public address, such as behind a carrier's address translation, "

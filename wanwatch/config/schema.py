@@ -9,6 +9,8 @@ from pydantic import Field
 from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
     Address,
+    AddressToken,
+    AddressUrl,
     AnyUrl,
     CaFile,
     DataDir,
@@ -251,6 +253,10 @@ class Carrying(Table):
 
     stun: tuple[StunPlace, ...] = ()
     """STUN servers (RFC 8489): the addresses they see from each uplink and from ordinary traffic are compared."""
+    address_url: AddressUrl | None = None
+    """Page that tells who asks by which address, such as a reflector's; pins are proved by it where STUN is silent."""
+    address_token: AddressToken = Field(default=None, alias="address_token_file")
+    """With `address_url`: file that holds the token to show there as Bearer."""
     every_ns: Duration = usually("5s", alias="every")
     """Interval between those comparisons."""
     pulse_ns: Duration = usually("200ms", alias="pulse")

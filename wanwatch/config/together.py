@@ -24,6 +24,8 @@ def check(document: Mapping[str, Any]) -> list[Found]:
                 found += _speed_clause((*loc, "contract", *below), clause)
     if isinstance(names := document.get("names"), dict):
         found += _names(names)
+    if isinstance(carrying := document.get("carrying"), dict):
+        found += _carrying(carrying)
     if isinstance(speed := document.get("speed"), dict):
         found += _speed(speed)
     return found
@@ -72,6 +74,11 @@ def _names(names: Mapping[str, Any]) -> Iterator[Found]:
     for key, other in (("signed", "broken"), ("broken", "signed")):
         if key in names and other not in names:
             yield say(("names", other), "this key is missing", f"write it beside {key}, or leave out both")
+
+
+def _carrying(carrying: Mapping[str, Any]) -> Iterator[Found]:
+    if "address_token_file" in carrying and "address_url" not in carrying:
+        yield say(("carrying", "address_url"), "this key is missing", "write it beside address_token_file")
 
 
 def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:

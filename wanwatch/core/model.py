@@ -124,6 +124,7 @@ class Question:
         expect: For `Kind.HTTP`: the one status that belongs there; None: any below 400.
         family: For `Kind.HTTP` with a host name: 4 or 6 to use only that version of IP; None: whichever answers.
         ca_file: Certificate authorities (PEM) that are trusted beside the system's own.
+        token: For `Kind.HTTP`: what is shown as Bearer (RFC 6750). Never shown otherwise.
     """
 
     series: Series
@@ -140,6 +141,7 @@ class Question:
     expect: int | None = None
     family: int | None = None
     ca_file: str | None = None
+    token: str | None = field(default=None, repr=False)
 
 
 class Sample(NamedTuple):

@@ -1,7 +1,7 @@
 """Sightings: what the judge is told besides the figures that minute blocks keep, for judging it again.
 
 A block keeps when each probe was sent and what came of it. It does not keep what an answer said (the address that a
-STUN server saw), why a probe was refused or not sent, nor what the kernel's routes and links and the pins' traces said.
+server saw), why a probe was refused or not sent, nor what the kernel's routes and links and the pins' traces said.
 All of that stays the same for hours, so a sighting is kept only when something else is said, and once a day.
 """
 
@@ -18,6 +18,7 @@ from wanwatch.core.model import (
     Observation,
     Outcome,
     PinsSeen,
+    Role,
     RouteSeen,
     Sample,
     Series,
@@ -76,7 +77,7 @@ def _said(sample: Sample) -> Json:
     """The cause, or the one fact that the judge looks at."""
     if sample.cause is not None:
         return sample.cause.value
-    facts = sample.facts if sample.series.kind is Kind.STUN else None
+    facts = sample.facts if sample.series.role is Role.EGRESS else None
     return {"address": facts["address"]} if facts and "address" in facts else None
 
 

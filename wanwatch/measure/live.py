@@ -10,7 +10,7 @@ from wanwatch.config.places import version
 from wanwatch.config.plan import questions, toward
 from wanwatch.config.schema import Uplink
 from wanwatch.core.judge.pin import Phase, Pins, Verdict
-from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, LinkSeen, Observation, PinChanged, PinsSeen, Question, Sample
+from wanwatch.core.model import NS_PER_S, UNPINNED, LinkSeen, Observation, PinChanged, PinsSeen, Question, Role, Sample
 from wanwatch.core.ports import Clock
 from wanwatch.core.proof_row import ProofRow
 from wanwatch.core.way import Way
@@ -20,7 +20,7 @@ from wanwatch.measure.route import Answer, Failed, FindMtu, Mtu, ask
 from wanwatch.measure.watch import LinkWatch
 
 _LOOK_S: Final = 4.0
-"""Time for a STUN server to be asked twice and to answer."""
+"""Time for a server to be asked twice for our address and to answer."""
 _HELD: Final = {Phase.UNPROVED: None, Phase.PROVED: True, Phase.LOST: False}
 
 
@@ -40,14 +40,14 @@ class _Seen:
 
 async def look(config: Config, clock: Clock) -> list[ProofRow]:
     """Look at every uplink's pin once, which takes some seconds, and return a row for each."""
-    stun = [
+    outside = [
         replace(question, every_ns=NS_PER_S, pulse_ns=NS_PER_S)
         for question in questions(config)
-        if question.series.kind is Kind.STUN and question.series.uplink != UNPINNED
+        if question.series.role is Role.EGRESS and question.series.uplink != UNPINNED
     ]
-    seen, (ways, mtus) = await asyncio.gather(_watched(config, clock, stun), _asked(config))
+    seen, (ways, mtus) = await asyncio.gather(_watched(config, clock, outside), _asked(config))
     pins = Pins()
-    pins.reconfigure([uplink.name for uplink in config.uplinks], stun)
+    pins.reconfigure([uplink.name for uplink in config.uplinks], outside)
     for sample in seen.samples:
         pins.hear(sample)
     traced = {name: way for name, way in ways.items() if isinstance(way, Way)}
@@ -58,11 +58,11 @@ async def look(config: Config, clock: Clock) -> list[ProofRow]:
     ]
 
 
-async def _watched(config: Config, clock: Clock, stun: Sequence[Question]) -> _Seen:
+async def _watched(config: Config, clock: Clock, outside: Sequence[Question]) -> _Seen:
     seen = _Seen()
     measurer, links = Measurer(clock, seen.take), LinkWatch(clock, seen.take)
     try:
-        await measurer.apply(stun)
+        await measurer.apply(outside)
         await links.apply({uplink.name: uplink.pin for uplink in config.uplinks}, toward=toward(config))
         await asyncio.sleep(_LOOK_S)
     finally:
@@ -79,11 +79,11 @@ async def _asked(config: Config) -> tuple[Mapping[str, Way | Failed], list[tuple
 
 def _mtus(config: Config) -> Iterator[tuple[str, FindMtu]]:
     """One question for each uplink and family, to a target that is asked by echo anyway."""
-    for uplink in config.uplinks:
+    for flow, uplink in enumerate(config.uplinks):
         echoing = [target.echo for target in config.targets if target.echo and uplink.name in target.uplinks]
         first = {version(address): address for address in reversed(echoing)}
         for _, address in sorted(first.items(), key=str):
-            yield uplink.name, FindMtu(address, uplink.pin, uplink.handoff.mtu)
+            yield uplink.name, FindMtu(address, uplink.pin, uplink.handoff.mtu, flow=flow)
 
 
 def _row(uplink: Uplink, pins: Pins, seen: _Seen, way: Way | Failed | None, mtus: Sequence[Answer]) -> ProofRow:
@@ -126,4 +126,4 @@ def _gaps(uplink: Uplink, samples: Sequence[Sample], answers: Sequence[Way | Ans
         elif isinstance(answer, Mtu) and answer.size is None:
             yield "could not measure the path MTU: its target does not answer"
     if _public(uplink.name, samples) is None and any(sample.series.uplink == uplink.name for sample in samples):
-        yield "no STUN server answers through it"
+        yield "nobody who is asked for its public address answers through it"

@@ -14,12 +14,12 @@ from wanwatch.core.model import (
     CarryingChanged,
     Cause,
     Effect,
-    Kind,
     LinkSeen,
     Observation,
     Pin,
     PinChanged,
     PinsSeen,
+    Role,
     RouteSeen,
     Sample,
     StateChanged,
@@ -32,7 +32,7 @@ from wanwatch.measure.route import Answer, Failed, Question, Trace, Traced, ask
 _MOST: Final = 4
 """Distances traced: a gateway, perhaps a second one, and the provider's first routers."""
 _SETTLE_S: Final = 1.0
-"""After a change things move on for a while, and STUN answers come in."""
+"""After a change things move on for a while, and public addresses come in."""
 _APART_S: Final = 5.0
 """Rounds begin no closer together: each costs a process."""
 _CLOSELY_S: Final = 30.0
@@ -42,19 +42,20 @@ _OURS: Final = frozenset({Cause.ERROR, Cause.NOT_PERMITTED})
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """An uplink to trace: its pin, an address that it leads to, and its gateway if that is configured."""
+    """An uplink to trace: its pin, an address that it leads to, its gateway if that is configured, and its flow."""
 
     pin: Pin
     target: str
     gateway: str | None = None
+    flow: int = 0
 
 
 def subjects(config: Config) -> dict[str, Subject]:
     """Return what there is to trace: every uplink that leads to an address."""
     leads = toward(config)
     return {
-        uplink.name: Subject(uplink.pin, leads[uplink.name], uplink.gateway)
-        for uplink in config.uplinks
+        uplink.name: Subject(uplink.pin, leads[uplink.name], uplink.gateway, flow)
+        for flow, uplink in enumerate(config.uplinks)
         if uplink.name in leads
     }
 
@@ -62,7 +63,7 @@ def subjects(config: Config) -> dict[str, Subject]:
 async def trace(subjects: Mapping[str, Subject], asked: Callable[[Sequence[Question]], Awaitable[list[Answer]]] = ask
     ) -> dict[str, Way | Failed]:  # fmt: skip
     """Trace the first routers of every one of *subjects*, by name."""
-    answers = await asked([Trace(subject.target, subject.pin, most=_MOST) for subject in subjects.values()])
+    answers = await asked([Trace(one.target, one.pin, most=_MOST, flow=one.flow) for one in subjects.values()])
     found: dict[str, Way | Failed] = {}
     for (name, subject), answer in zip(subjects.items(), answers, strict=True):
         if isinstance(answer, Traced):
@@ -127,7 +128,7 @@ class Prover:
     def watch(self, seen: Observation) -> None:
         """Look for changes that a proof does not outlive: of a link, of the kernel's route, of a public address."""
         if isinstance(seen, Sample):
-            if seen.series.kind is Kind.STUN and seen.series.uplink != UNPINNED and seen.facts is not None:
+            if seen.series.role is Role.EGRESS and seen.series.uplink != UNPINNED and seen.facts is not None:
                 self._compare((seen.series.uplink, seen.series.target), seen.facts.get("address"))
         elif isinstance(seen, LinkSeen):
             self._compare(seen.uplink, (seen.carrier, seen.address, seen.interface))
@@ -163,7 +164,9 @@ class Prover:
         for answer in found.values():
             if isinstance(answer, Failed) and answer.cause in _OURS and answer.why not in self._troubles:
                 self._troubles.add(answer.why)
-                self._tell_trouble(f"cannot trace the first routers, so pins are proved by STUN alone: {answer.why}")
+                self._tell_trouble(
+                    f"cannot trace the first routers, so pins are proved by public addresses alone: {answer.why}"
+                )
         ways = {name: answer for name, answer in found.items() if isinstance(answer, Way)}
         seen = PinsSeen(self._clock.now_ns(), self._clock.now_unix_ns(), ways)
         self._tell(seen)

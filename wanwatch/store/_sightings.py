@@ -4,7 +4,7 @@ import json
 from collections import deque
 from typing import Final, TypeAlias
 
-from wanwatch.core.model import Kind, Observation, Outcome, Sample
+from wanwatch.core.model import Observation, Outcome, Role, Sample
 from wanwatch.core.sighting import DAY_NS, PINS, SAMPLE, About, Sighting, sighting
 
 SIGHTINGS_IN_MEMORY: Final = 10_000
@@ -24,7 +24,7 @@ class Sightings:
 
     def see(self, seen: Observation) -> None:
         """Gather what is news in *seen*."""
-        if isinstance(seen, Sample) and seen.outcome is Outcome.ANSWERED and seen.series.kind is not Kind.STUN:
+        if isinstance(seen, Sample) and seen.outcome is Outcome.ANSWERED and seen.series.role is not Role.EGRESS:
             return  # nearly all samples
         found = sighting(seen)
         if found is None:

@@ -4,19 +4,25 @@ from collections.abc import Sequence
 
 import pytest
 
-from tests.fakes.office import Office, Way, full_questions, since_start
+from tests.fakes.office import Office, Way, full_questions, line_questions, since_start
 from wanwatch.core.judge import Memory, SiteJudge
-from wanwatch.core.judge.pin import TRANSITIONS, Phase, Same, Shown, Signal, compare, find, from_json, to_json
+from wanwatch.core.judge.pin import TRANSITIONS, Phase, Pins, Same, Shown, Signal, compare, find, from_json, to_json
 from wanwatch.core.model import (
+    NS_PER_S,
+    UNPINNED,
     CarryingChanged,
     Effect,
     EventKind,
     JudgeSettings,
+    Kind,
     Observation,
+    Outcome,
     PinChanged,
     PinsSeen,
     Question,
     Role,
+    Sample,
+    Series,
     State,
 )
 from wanwatch.core.way import Nat
@@ -257,3 +263,81 @@ def test_what_translates_addresses_is_told_with_the_pin() -> None:
     double = Route("10.20.0.12", ("10.20.0.1", "192.168.1.1", "203.0.113.1"), ours=1)
     played = office(rounds((5, {"fibre": shared, "copper": double}))).run(10)
     assert {pin.uplink: pin.nat for pin in played.judge.pins} == {"fibre": Nat.CARRIER, "copper": Nat.DOUBLE}
+
+
+PAGE = "http://192.0.2.80/address"
+SILENT = {"fibre": Route("10.20.0.11", ()), "copper": Route("10.20.0.12", ())}
+
+
+def page_questions() -> list[Question]:
+    """An office without STUN: the targets, and a page that tells the public address to each pin."""
+    asked = [q for q in full_questions() if q.series.role is not Role.EGRESS]
+    for name in UPLINKS:
+        asked += line_questions(name, (PAGE,), every_s=10.0, role=Role.EGRESS, kind=Kind.HTTP)
+    return asked
+
+
+def test_a_page_s_word_on_the_public_address_proves_pins_and_tells_of_a_lost_one() -> None:
+    """Without STUN, and with routers that keep silent, the address that a page tells is evidence as good."""
+    asked = page_questions()
+    judge = SiteJudge("harbour-lane", UPLINKS, asked, JudgeSettings())
+    ways = {"fibre": Way(), "copper": Way(rtt_s=0.03, address="198.51.100.7")}
+    played = Office(judge, ways, asked, seen=rounds((30, SILENT), (100, SILENT)))  # type: ignore[arg-type]
+    played.run(60)
+    assert {pin.uplink: pin.proved for pin in judge.pins} == {"fibre": True, "copper": True}
+    played.ways["fibre"].address = "198.51.100.7"
+    (lost,) = played.run(110).events(EventKind.PIN_LOST)
+    assert (lost.uplink, lost.detail["leaves_by"]) == ("fibre", "copper")
+    assert 50 <= since_start(lost.start.earliest_unix_ns) <= 60, "the last word of the page that showed its own address"
+    assert not played.carried(), "pins only are asked, so that a page says nothing of who carries"
+
+
+def heard(at_s: int, uplink: str, address: str, kind: Kind = Kind.HTTP) -> Sample:
+    series = Series(uplink, PAGE if kind is Kind.HTTP else "stun-1", kind, Role.EGRESS)
+    at_ns = at_s * NS_PER_S
+    return Sample(series, at_ns, at_ns, at_ns + 1, Outcome.ANSWERED, 1, facts={"address": address})
+
+
+def test_an_old_word_of_a_page_does_not_hold_up_a_new_one_of_stun() -> None:
+    """A page is asked rarely; where STUN tells of every pin, it alone counts."""
+    pins = Pins()
+    stun = [q for name in UPLINKS for q in line_questions(name, ("stun-1",), role=Role.EGRESS, kind=Kind.STUN)]
+    page = [q for q in page_questions() if q.series.kind is Kind.HTTP]
+    pins.reconfigure(UPLINKS, [*stun, *page])
+    for kind in (Kind.HTTP, Kind.STUN):
+        pins.hear(heard(1, "fibre", "198.51.100.10", kind))
+        pins.hear(heard(1, "copper", "203.0.113.10", kind))
+    pins.see(PinsSeen(2 * NS_PER_S, 0, {}))
+    assert {name: held.phase for name, held in pins.verdicts.items()} == dict.fromkeys(UPLINKS, Phase.PROVED)
+    for name in UPLINKS:  # the fibre's pin takes the copper from now on
+        pins.hear(heard(5, name, "203.0.113.10", Kind.STUN))
+    assert pins.see(PinsSeen(6 * NS_PER_S, 0, {})) == ["fibre"]
+    assert pins.verdicts["fibre"].phase is Phase.LOST
+
+
+def test_a_page_fills_in_where_stun_is_silent_over_one_line() -> None:
+    """A line that lets no UDP through can still be told from the others."""
+    pins = Pins()
+    stun = line_questions("fibre", ("stun-1",), role=Role.EGRESS, kind=Kind.STUN)
+    pins.reconfigure(UPLINKS, [*stun, *(q for q in page_questions() if q.series.kind is Kind.HTTP)])
+    pins.hear(heard(1, "fibre", "198.51.100.10", Kind.STUN))
+    pins.hear(heard(1, "fibre", "198.51.100.10"))
+    pins.hear(heard(1, "copper", "203.0.113.10"))
+    pins.hear(heard(1, UNPINNED, "203.0.113.10"))
+    pins.see(PinsSeen(2 * NS_PER_S, 0, {}))
+    assert {name: held.phase for name, held in pins.verdicts.items()} == dict.fromkeys(UPLINKS, Phase.PROVED)
+    pins.see(PinsSeen(60 * NS_PER_S, 0, {}))
+    assert not any(held.shown for held in pins.verdicts.values()), "three rounds later the words are old"
+
+
+def test_a_pin_is_known_to_hold_no_later_than_its_evidence() -> None:
+    """An address that was heard before the round says nothing of the time since; a first hop is as new as the round."""
+    pins = Pins()
+    pins.reconfigure(UPLINKS, [q for q in page_questions() if q.series.kind is Kind.HTTP])
+    pins.hear(heard(1, "fibre", "198.51.100.10"))
+    pins.hear(heard(3, "copper", "203.0.113.10"))
+    for at_s in (5, 20):
+        pins.see(PinsSeen(at_s * NS_PER_S, 0, SILENT))
+        assert pins.own_ns == {"fibre": 1 * NS_PER_S, "copper": 3 * NS_PER_S}
+    pins.see(PinsSeen(25 * NS_PER_S, 0, GOOD))
+    assert pins.own_ns == dict.fromkeys(UPLINKS, 25 * NS_PER_S)

@@ -24,8 +24,8 @@ from wanwatch.measure.route.protocol import Answer, BadWordsError, Offers, Quest
 
 PIN = Pin(interface="eth0", sources=("192.0.2.10", "2001:db8::10"), mark=7, dscp=46)
 QUESTIONS: list[Question] = [
-    Trace("192.0.2.1", PIN, Method.TCP, port=443, most=4, wait_ns=5),
-    FindMtu("2001:db8::1", Pin(targets=True), largest=9000),
+    Trace("192.0.2.1", PIN, Method.TCP, port=443, most=4, wait_ns=5, flow=1),
+    FindMtu("2001:db8::1", Pin(targets=True), largest=9000, flow=2),
     FindPppoe("eth0"),
     FindDhcp("eth1"),
 ]

@@ -1,7 +1,8 @@
 """Pin proof: whether each uplink's pinned probes do leave by that uplink's own line.
 
-Two witnesses: the public address that STUN servers see (RFC 8489), and the first router beyond the gateway. Lines are
-told apart by comparing them; a pin that shows another line's way is lost, and what lacks evidence stays as it was.
+Two witnesses: the public address that servers on the internet see, asked by STUN (RFC 8489) or HTTP, and the first
+router beyond the gateway. Lines are told apart by comparing them; a pin that shows another line's way is lost, and what
+lacks evidence stays as it was.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,7 +11,7 @@ from enum import Enum
 from typing import Final, NamedTuple
 
 from wanwatch.core.judge.evidence import NEVER
-from wanwatch.core.model import UNPINNED, Json, Kind, Outcome, PinsSeen, Question, Sample
+from wanwatch.core.model import UNPINNED, Json, Kind, Outcome, PinsSeen, Question, Role, Sample
 from wanwatch.core.way import Nat, Way, behind_carrier, nat
 
 _ROUNDS: Final = 3
@@ -56,7 +57,7 @@ class Shown:
     """What one pin shows of the line it leaves by.
 
     Attributes:
-        addresses: The public address that each STUN server saw, where that tells anything of the line.
+        addresses: The public address that each server saw, where that tells anything of the line.
         first_hop: The first router beyond the gateway.
         distance: Its place on the way, 1 for the nearest.
         shared: The provider translates for many, so that two of its lines may show one address.
@@ -163,7 +164,7 @@ class Verdict:
 
 
 class Pins:
-    """The pins of a site: hears the pinned STUN samples, and judges with each round of traces.
+    """The pins of a site: hears the public addresses that pinned samples tell, and judges with each round of traces.
 
     Args:
         proofs: What each pin showed when it was last proved, from before a restart.
@@ -180,18 +181,17 @@ class Pins:
         self.own_ns: dict[str, int] = {}
         self._seen: dict[tuple[str, str], tuple[int, str]] = {}
         self._fresh_ns: dict[tuple[str, str], int] = {}
+        self._pages: frozenset[str] = frozenset()
 
     def reconfigure(self, uplinks: Sequence[str], questions: Iterable[Question]) -> None:
-        """Take other uplinks or STUN servers; what is known of those that stay is kept."""
+        """Take other uplinks or questions; what is known of those that stay is kept."""
         self.verdicts = {name: self.verdicts.get(name, Verdict()) for name in uplinks}
-        self._fresh_ns = {
-            (q.series.uplink, q.series.target): _ROUNDS * q.every_ns + q.timeout_ns
-            for q in questions
-            if q.series.kind is Kind.STUN and q.series.uplink != UNPINNED
-        }
+        asked = [q for q in questions if q.series.role is Role.EGRESS and q.series.uplink != UNPINNED]
+        self._fresh_ns = {(q.series.uplink, q.series.target): _ROUNDS * q.every_ns + q.timeout_ns for q in asked}
+        self._pages = frozenset(q.series.target for q in asked if q.series.kind is Kind.HTTP)
 
     def hear(self, sample: Sample) -> None:
-        """Take in a STUN sample; one that is not pinned is none of ours."""
+        """Take in a sample that tells the public address; one that is not pinned is none of ours."""
         key = sample.series.uplink, sample.series.target
         address = (sample.facts or {}).get("address")
         if key not in self._fresh_ns or sample.outcome is not Outcome.ANSWERED or not isinstance(address, str):
@@ -209,7 +209,8 @@ class Pins:
     def see(self, seen: PinsSeen) -> list[str]:
         """Judge with a round of traces; return the names of the pins of which something else is held now."""
         ways = {name: way for name, way in seen.ways.items() if name in self.verdicts}
-        shown = {name: self._shown(name, ways.get(name), seen.at_ns) for name in self.verdicts}
+        addresses = self._addresses(seen.at_ns)
+        shown = {name: _shown(ways.get(name), addresses[name]) for name in self.verdicts}
         found = find(shown, self.proofs)
         changed = []
         for name, finding in found.items():
@@ -221,33 +222,37 @@ class Pins:
             )  # fmt: skip
             if finding.signal is Signal.OWN:
                 self.proofs[name] = _merged(shown[name], self.proofs.get(name))
-                self.own_ns[name] = max(self.own_ns.get(name, NEVER), seen.at_ns)
+                self.own_ns[name] = max(self.own_ns.get(name, NEVER), self._shown_ns(name, shown[name], seen.at_ns))
             if after != before:
                 self.verdicts[name] = after
                 changed.append(name)
         return changed
 
-    def _shown(self, name: str, way: Way | None, at_ns: int) -> Shown:
-        addresses = self._addresses(name, at_ns)
-        if way is None:
-            return Shown(addresses=addresses)
-        # An address that nobody translated is our own, whichever line it left by.
-        telling = {server: address for server, address in addresses.items() if way.bound or address != way.source}
-        distance = way.ours + 1 if way.first_hop is not None else 0
-        return Shown(
-            addresses=telling, first_hop=way.first_hop, distance=distance, shared=behind_carrier(way)
-        )  # fmt: skip
+    def _shown_ns(self, name: str, shown: Shown, at_ns: int) -> int:
+        """When the evidence was seen: an address may be rounds old, and vouches for nothing after it was heard."""
+        return at_ns if shown.first_hop is not None else max(self._seen[name, at][0] for at in shown.addresses)
 
-    def _addresses(self, name: str, at_ns: int) -> dict[str, str]:
-        return {
-            server: self._seen[uplink, server][1]
-            for (uplink, server), fresh_ns in self._fresh_ns.items()
-            if uplink == name and (uplink, server) in self._seen and at_ns - self._seen[uplink, server][0] <= fresh_ns
-        }
+    def _addresses(self, at_ns: int) -> dict[str, dict[str, str]]:
+        fresh: dict[str, dict[str, str]] = {name: {} for name in self.verdicts}
+        for (name, server), (heard_ns, address) in self._seen.items():
+            if name in fresh and at_ns - heard_ns <= self._fresh_ns.get((name, server), NEVER):
+                fresh[name][server] = address
+        # Pages are asked rarely, and their old word would hold up a new one: they count where STUN leaves a gap.
+        stun = {name: {at: told for at, told in said.items() if at not in self._pages} for name, said in fresh.items()}
+        return stun if all(stun.values()) else fresh
 
     def _nat(self, name: str, way: Way | None) -> Nat:
         public = next((address for (uplink, _), (_, address) in self._seen.items() if uplink == name), None)
         return Nat.UNKNOWN if way is None else nat(way, public)
+
+
+def _shown(way: Way | None, addresses: Mapping[str, str]) -> Shown:
+    if way is None:
+        return Shown(addresses=addresses)
+    # An address that nobody translated is our own, whichever line it left by.
+    telling = {server: address for server, address in addresses.items() if way.bound or address != way.source}
+    distance = way.ours + 1 if way.first_hop is not None else 0
+    return Shown(addresses=telling, first_hop=way.first_hop, distance=distance, shared=behind_carrier(way))
 
 
 def _merged(now: Shown, before: Shown | None) -> Shown:

@@ -53,7 +53,7 @@ class Proof:
                 self._end(gone, now_ns)
 
     def hear(self, sample: Sample) -> bool:
-        """Take in a STUN sample; return whether its uplink's pin is lost, so that it tells nothing of its line."""
+        """Take in a public address; return whether its uplink's pin is lost, so that it tells nothing of its line."""
         self._pins.hear(sample)
         return sample.series.uplink in self._lost
 

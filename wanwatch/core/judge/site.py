@@ -29,6 +29,7 @@ from wanwatch.core.model import (
     PinChanged,
     PinsSeen,
     Question,
+    Role,
     RouteSeen,
     Sample,
     StateChanged,
@@ -178,8 +179,10 @@ class SiteJudge:
         self._book.tell(Draft(kind=EventKind.CLOCK_STEP, uplink=None, start=when, end=when, detail=detail))
 
     def _hear(self, sample: Sample) -> bool:
-        if sample.series.kind is Kind.STUN:
-            return not self._proof.hear(sample) and self._traffic.stun(sample)
+        if sample.series.role is Role.EGRESS:
+            lost = self._proof.hear(sample)
+            # Over HTTP only pins are asked, so that it says nothing of who carries.
+            return sample.series.kind is Kind.STUN and not lost and self._traffic.stun(sample)
         if sample.series.uplink == UNPINNED:
             return self._traffic.hear(sample)
         uplink = self._uplinks.get(sample.series.uplink)

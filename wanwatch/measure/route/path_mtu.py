@@ -40,7 +40,7 @@ class Told(NamedTuple):
 
 def find_mtu(question: FindMtu) -> Mtu:
     """Find the path MTU to the target. Raises OSError if it cannot be asked."""
-    with Wire(question.pin, question.target, Method.ICMP) as wire:
+    with Wire(question.pin, question.target, Method.ICMP, flow=question.flow) as wire:
         wire.forbid_fragments()
         return search(_Prober(wire, question.wait_ns).fate, _SMALLEST[wire.version], question.largest)
 

@@ -32,6 +32,7 @@ class Trace:
         port: Destination port for UDP and TCP.
         most: Distances asked, from 1 on.
         wait_ns: Waiting time of each of two attempts.
+        flow: Number of the flow that the packets are; each pin has its own.
     """
 
     target: str
@@ -40,6 +41,7 @@ class Trace:
     port: int = 33434  # common practice for UDP: nobody is expected to listen there
     most: int = 30
     wait_ns: int = SECOND_NS
+    flow: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +53,14 @@ class FindMtu:
         pin: How the packets leave.
         largest: The largest packet to try, in bytes of IP.
         wait_ns: Longest waiting time of each of three attempts.
+        flow: Number of the flow that the packets are; each pin has its own.
     """
 
     target: str
     pin: Pin
     largest: int = 1500
     wait_ns: int = SECOND_NS
+    flow: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ _ATTEMPTS: Final = 2
 def trace(question: Trace) -> Traced:
     """Trace the way to the target. Raises OSError if it cannot be asked."""
     known = _Known(question.most)
-    with Wire(question.pin, question.target, question.method, question.port) as wire:
+    with Wire(question.pin, question.target, question.method, question.port, question.flow) as wire:
         for attempt in range(_ATTEMPTS):
             for distance in known.missing():
                 number = distance - 1 + attempt * question.most

@@ -7,7 +7,6 @@ Answers are taken from any interface: an error may come home another way than it
 import select
 import socket
 import time
-import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack
 from types import TracebackType
@@ -19,8 +18,13 @@ from wanwatch.measure.route.protocol import Method
 from wanwatch.measure.sockets import open_pinned, resolve
 
 _PROTOCOLS: Final = {Method.UDP: socket.IPPROTO_UDP, Method.TCP: socket.IPPROTO_TCP}
-_FLOWS: Final = range(0x8000, 0x8400)
-"""Our ports, and the identifiers of our echoes."""
+_FLOWS: Final = 0x8000
+"""Our ports, and the identifiers of our echoes, from here on.
+
+They are the same in every run: were they others each time, load balancing would look like a change of route. Were it
+one for all pins, a gateway that translates addresses would take the probes of two pins to one target for one flow, and
+send both one way.
+"""
 _PACKET_BYTES: Final = 65_535
 
 
@@ -40,6 +44,7 @@ class Wire:
         target: Where to, an IP address.
         method: What they are.
         port: Destination port, for UDP and TCP.
+        flow: Number of the flow.
 
     Attributes:
         version: 4 or 6.
@@ -49,10 +54,10 @@ class Wire:
         OSError: The sockets cannot be had, or there is no route.
     """
 
-    def __init__(self, pin: Pin, target: str, method: Method, port: int = 0) -> None:
+    def __init__(self, pin: Pin, target: str, method: Method, port: int = 0, flow: int = 0) -> None:
         self._method = method
         self._target = target
-        self._ports = _flow(pin), port
+        self._ports = _FLOWS + flow, port
         family, self._to = resolve(target)
         self.version = packets.V6 if family == socket.AF_INET6 else packets.V4
         icmp = socket.IPPROTO_ICMPV6 if family == socket.AF_INET6 else socket.IPPROTO_ICMP
@@ -129,12 +134,3 @@ class Wire:
         else:
             return None  # the way out hears copies of what the ear hears
         return None if read is None else Heard(read, address, time.monotonic_ns())
-
-
-def _flow(pin: Pin) -> int:
-    """Return what the flow of *pin* is known by, the same in every run.
-
-    Were it another one each time, load balancing would look like a change of route. Were it one for all pins, a gateway
-    that translates addresses would take the probes of two pins to one target for one flow, and send both one way.
-    """
-    return _FLOWS[zlib.crc32(repr(pin).encode()) % len(_FLOWS)]

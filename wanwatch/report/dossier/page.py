@@ -19,7 +19,7 @@ _ROLES: Final = {
     Role.GATEWAY: "gateway",
     Role.FIRST_HOP: "first hop",
     Role.NAMES: "resolver",
-    Role.EGRESS: "STUN server",
+    Role.EGRESS: "public address",
 }
 
 
