@@ -8,7 +8,7 @@ from wanwatch.config import ConfigError, commands, load, remarks
 from wanwatch.config.machine import MachineFacts, Way, default_routes, default_routes6, machine_facts, nameservers
 from wanwatch.config.propose import PLACEHOLDER, propose
 from wanwatch.config.remarks import goodput_bps
-from wanwatch.config.schema import Handoff
+from wanwatch.config.uplink import Handoff
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 

@@ -165,7 +165,7 @@ def test_a_neighbour_that_is_not_there_is_loss_and_no_refusal(world: Enclosure, 
         "stamp": ("stamp", "10.1.0.78", {}),
         "tcp": ("tcp", "10.1.0.79", {}),
     }
-    said = Probing(world, tmp_path / "said", 4.0, asked).end()
+    said = Probing(world, tmp_path / "said", 8.0, asked).end()
     for uplink in asked:
         assert outcomes(said, uplink) == [("lost", None)], uplink
 
@@ -176,7 +176,7 @@ def test_a_line_that_goes_down_and_comes_back_is_asked_again_by_itself(world: En
         "interface": ("echo", "192.0.2.2", {"interface": "two"}),
         "source": ("echo", "192.0.2.2", {"sources": ["10.2.0.1"]}),
     }
-    probing = Probing(world, tmp_path / "said", 4.0, asked)
+    probing = Probing(world, tmp_path / "said", 8.0, asked)
     probing.until(lambda said: all(("answered", None) in outcomes(said, uplink) for uplink in asked))
     world.script("ip -n here link set two down")
     probing.until(lambda said: any(what == "not-sent" for what, _ in outcomes(said, "interface")))
@@ -200,7 +200,7 @@ def test_an_interface_that_is_made_anew_is_found_again(world: Enclosure, tmp_pat
         ip -n here addr add 10.3.0.1/24 dev three; ip -n second addr add 10.3.0.2/24 dev three
         ip -n here link set three up; ip -n second link set three up""")
     pinned = {"again": ("echo", "10.3.0.2", {"interface": "three"})}
-    probing = Probing(world, tmp_path / "said", 4.0, dict(pinned))
+    probing = Probing(world, tmp_path / "said", 8.0, dict(pinned))
     probing.until(lambda said: ("answered", None) in outcomes(said, "again"))
     world.script("ip -n here link del three")
     probing.until(lambda said: ("not-sent", "no-interface") in outcomes(said, "again"))

@@ -11,8 +11,9 @@ from wanwatch.config.plan import inspected, questions
 from wanwatch.config.propose import propose
 from wanwatch.config.reader import find, load
 from wanwatch.config.remarks import remarks
-from wanwatch.config.schema import Config, Uplink
+from wanwatch.config.schema import Config
 from wanwatch.config.units import show_duration
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.model import UNPINNED, Kind, Question
 
 

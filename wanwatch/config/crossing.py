@@ -8,8 +8,9 @@ from urllib.parse import urlsplit
 from wanwatch.config.contract import Contract, DelayClause, LossClause
 from wanwatch.config.mistakes import Loc
 from wanwatch.config.places import resolver, version
-from wanwatch.config.schema import Config, Target, Uplink
+from wanwatch.config.schema import Config, Target
 from wanwatch.config.units import show_duration
+from wanwatch.config.uplink import Uplink
 
 Crossed: TypeAlias = tuple[Loc, str, str]
 """Where, why it cannot be, and what to write instead."""

@@ -12,7 +12,8 @@ from types import MappingProxyType
 from typing import Final
 
 from wanwatch.config.places import resolver, version
-from wanwatch.config.schema import Config, Target, Uplink
+from wanwatch.config.schema import Config, Target
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Question, Role, Series
 from wanwatch.core.resolving import Inspection, Purpose
 

@@ -7,8 +7,9 @@ from typing import Final
 from wanwatch.config.contract import SpeedClause
 from wanwatch.config.datause import monthly_bytes
 from wanwatch.config.plan import inspected, questions
-from wanwatch.config.schema import Config, Handoff, Uplink
+from wanwatch.config.schema import Config
 from wanwatch.config.units import show_duration
+from wanwatch.config.uplink import Handoff, Uplink
 from wanwatch.core.model import Role
 
 DECIDED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})

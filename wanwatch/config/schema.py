@@ -6,7 +6,6 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field
 
-from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
     Address,
     AddressToken,
@@ -19,16 +18,13 @@ from wanwatch.config.fields import (
     HostName,
     HttpsUrl,
     HttpUrl,
-    Interface,
     ListenPlace,
     ListenToken,
     MailHost,
-    MonthlySize,
     NoticeTo,
     Resolver,
     Share,
     SmtpPassword,
-    Sources,
     SpeedToken,
     StampKey,
     StampPlace,
@@ -36,15 +32,14 @@ from wanwatch.config.fields import (
     Table,
     TcpPlace,
     Text,
-    UplinkName,
     Whole,
-    Yes,
     Zone,
     usually,
 )
 from wanwatch.config.places import Endpoint, resolver
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
-from wanwatch.core.model import EventKind, JudgeSettings, Kind, Pin
+from wanwatch.core.model import EventKind, JudgeSettings, Kind
 
 
 class Site(Table):
@@ -65,69 +60,6 @@ class Site(Table):
     def zone(self) -> tzinfo:
         """The time zone itself."""
         return ZoneInfo(self.timezone)
-
-
-class PinTable(Table):
-    """What forces a probe through this uplink. `interface`, `source`, `mark` and `dscp` may be joined."""
-
-    interface: Interface | None = None
-    """Leave by this network interface."""
-    source: Sources = ()
-    """Leave from this address; a list of two where the uplink has one of IPv4 and one of IPv6."""
-    mark: Annotated[Whole, Field(ge=1, le=0xFFFF_FFFF)] | None = None
-    """Firewall mark by which this machine routes; needs CAP_NET_ADMIN."""
-    dscp: Annotated[Whole, Field(ge=0, le=63)] | None = None
-    """Differentiated services code point (RFC 2474) by which the gateway routes."""
-    targets: Yes = False
-    """True: the gateway itself routes this uplink's targets through this uplink only."""
-
-
-class Handoff(Table):
-    """How the provider hands the line over."""
-
-    link_mbps: Annotated[Whole, Field(gt=0)] | None = None
-    """Speed of the port that the line is handed over on, in Mbit/s."""
-    mtu: Annotated[Whole, Field(ge=576, le=9216)] = 1500
-    """Largest IP packet that the line carries whole, in bytes."""
-    encapsulation: Literal["ethernet", "pppoe"] = "ethernet"
-    """`ethernet`, or `pppoe` where a session runs over it."""
-    vlan: Yes = False
-    """True where frames carry a VLAN tag."""
-
-
-class Uplink(Table):
-    """One way out to the internet. Their order in the file is the order of preference."""
-
-    name: UplinkName
-    """The uplink's name in reports, metrics and events."""
-    pin_table: PinTable = Field(alias="pin")
-    """What forces a probe through this uplink."""
-    gateway: Address | None = None
-    """Address of the gateway on our side of the line; a rung of the ladder that finds the fault domain."""
-    first_hop: Address | None = None
-    """Address of the provider's first router beyond the gateway; the next rung."""
-    resolvers: tuple[Resolver, ...] = ()
-    """The provider's resolvers, each asked over UDP, TCP, TLS or HTTPS as it is written."""
-    handoff: Handoff = usually({})
-    """How the provider hands the line over."""
-    metered: Yes = False
-    """True where data is paid for by its amount."""
-    data_budget_bytes: MonthlySize | None = Field(default=None, alias="data_budget")
-    """The most data that probing may use in a month, such as `2 GB/month`."""
-    contract: Contract | None = None
-    """What the provider has promised."""
-
-    @property
-    def pin(self) -> Pin:
-        """The pin, as the rooms that send probes know it."""
-        table = self.pin_table
-        return Pin(
-            interface=table.interface,
-            sources=table.source,
-            mark=table.mark,
-            dscp=table.dscp,
-            targets=table.targets,
-        )
 
 
 class Target(Table):

@@ -8,7 +8,7 @@ from typing import Final
 from wanwatch.config import Config
 from wanwatch.config.places import version
 from wanwatch.config.plan import questions, toward
-from wanwatch.config.schema import Uplink
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.judge.pin import Phase, Pins, Verdict
 from wanwatch.core.model import NS_PER_S, UNPINNED, LinkSeen, Observation, PinChanged, PinsSeen, Question, Role, Sample
 from wanwatch.core.ports import Clock

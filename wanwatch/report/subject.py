@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.config import Config
 from wanwatch.config import contract as given
-from wanwatch.config.schema import Uplink
 from wanwatch.config.units import Hours, show_rate, show_share
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.calendar import midnight_unix_ns
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.spans import intersect
