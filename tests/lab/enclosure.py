@@ -78,9 +78,14 @@ class Enclosure:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        for process in self._processes:
-            process.thaw()
-        self._holder.communicate()
+        for pipe in (self._holder.stdin, self._holder.stdout, self._holder.stderr):
+            if pipe is not None:
+                pipe.close()
+        # A way in stops itself some time after the program that it led in was stopped, so once may be too early.
+        while self._holder.poll() is None:
+            for process in self._processes:
+                process.thaw()
+            time.sleep(0.01)
         for process in self._processes:
             process.wait()
 
