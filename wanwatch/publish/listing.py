@@ -1,14 +1,12 @@
 """Events and the present state as tables for a terminal."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
-from typing import Any, Final
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from wanwatch.core.model import NS_PER_S, Bounds, Event, Json
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.model import Bounds, Event, Json
 from wanwatch.publish.words import duration, sentence
-
-_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def events_text(events: Sequence[Event], zone: str) -> str:
@@ -38,5 +36,4 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
 def _instant(bounds: Bounds | None, zone: ZoneInfo) -> str:
     if bounds is None:
         return "…"
-    instant = _EPOCH + timedelta(microseconds=bounds.estimate_unix_ns * 1_000_000 // NS_PER_S)
-    return instant.astimezone(zone).isoformat(sep=" ", timespec="seconds")
+    return local_time(bounds.estimate_unix_ns, zone).isoformat(sep=" ", timespec="seconds")

@@ -20,8 +20,11 @@ def percentile(ordered: Sequence[float], share: float) -> float | None:
     Source: NIST/SEMATECH e-Handbook 7.2.6.2: share * (N + 1) = k + d gives Y[k] + d * (Y[k + 1] - Y[k]), counted from
     one, and the smallest or the largest value beyond the ends.
     """
-    if not ordered:
-        return None
+    return quantile(ordered, share) if ordered else None
+
+
+def quantile(ordered: Sequence[float], share: float) -> float:
+    """Return the same of values that are surely there: *ordered* must not be empty."""
     position = share * (len(ordered) + 1)
     below = int(position)
     if below <= 0:

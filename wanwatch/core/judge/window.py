@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Final, NamedTuple
 
+from wanwatch.core.account.percentile import quantile
 from wanwatch.core.judge.evidence import AHEAD, Voice
 from wanwatch.core.judge.run import SLACK_NS
 from wanwatch.core.model import Json, JudgeSettings
@@ -35,17 +36,6 @@ MAX_HISTORY: Final = 60
 """A line's usual delay is the median of so many windows' medians; an hour's worth at the default window."""
 
 _FIGURES: Final = ("loss_ratio", "p95_s")
-
-
-def percentile(ordered: Sequence[float], p: float) -> float:
-    """Return the *p* quantile of *ordered*, ascending and not empty (NIST/SEMATECH e-Handbook 7.2.6.2)."""
-    rank = p * (len(ordered) + 1)
-    k = int(rank)
-    if k < 1:
-        return ordered[0]
-    if k >= len(ordered):
-        return ordered[-1]
-    return ordered[k - 1] + (rank - k) * (ordered[k] - ordered[k - 1])
 
 
 class Look(NamedTuple):
@@ -87,7 +77,7 @@ class _Track:
     @property
     def usual_ns(self) -> float | None:
         """The median of its windows' medians, None before there are enough."""
-        return percentile(sorted(self.medians), 0.5) if len(self.medians) >= MIN_HISTORY else None
+        return quantile(sorted(self.medians), 0.5) if len(self.medians) >= MIN_HISTORY else None
 
 
 class _Part(NamedTuple):
@@ -105,7 +95,7 @@ class _Part(NamedTuple):
     def excess_ns(self) -> float | None:
         if self.usual_ns is None or len(self.rtts) < MIN_ANSWERED:
             return None
-        return percentile(self.rtts, 0.95) - self.usual_ns
+        return quantile(self.rtts, 0.95) - self.usual_ns
 
 
 def _loss(part: _Part) -> float:
@@ -174,7 +164,7 @@ class Windows:
         for track in self._tracks.values():
             rtts = sorted(rtt for _, rtt in track.cut(start_ns, end_ns) if rtt >= 0)
             if rtts:
-                track.medians.append(percentile(rtts, 0.5))
+                track.medians.append(quantile(rtts, 0.5))
 
     def look(self, start_ns: int, end_ns: int) -> Look:
         """Judge the sends from *start_ns* on, before *end_ns*."""
@@ -220,7 +210,7 @@ def worse(old: dict[str, Json], new: dict[str, Json]) -> dict[str, Json]:
 
 
 def _detail(ratio: float | None, part: _Part | None, *, lossy: bool, slow: bool) -> dict[str, Json]:
-    p95 = None if part is None or not part.rtts else round(percentile(part.rtts, 0.95) / 1e9, 6)
+    p95 = None if part is None or not part.rtts else round(quantile(part.rtts, 0.95) / 1e9, 6)
     usual = None if part is None or part.usual_ns is None else round(part.usual_ns / 1e9, 6)
     because: list[Json] = [*(["loss"] if lossy else []), *(["delay"] if slow else [])]
     return {
