@@ -1,0 +1,48 @@
+"""Model: values that all rooms share.
+
+Two clocks, never mixed: a name that ends in `_ns` is monotonic nanoseconds and measures durations; a name that ends
+in `_unix_ns` is the wall clock, nanoseconds since 1970-01-01 UTC, and says when.
+
+In:       nothing; values are made by whoever knows them.
+Out:      frozen values: questions, samples and other observations, events, effects.
+Imports:  wanwatch.core.resolver, wanwatch.core.way, and the pure parts of the standard library.
+"""
+
+from wanwatch.core.model.asking import UNPINNED, Kind, Pin, Question, Role, Series
+from wanwatch.core.model.effect import CarryingChanged, Effect, JudgeSettings, Pace, PinChanged, StateChanged, Tell
+from wanwatch.core.model.event import SWITCHES, Bounds, Domain, Event, EventKind, State
+from wanwatch.core.model.seen import Afterword, Cause, LinkSeen, Observation, Outcome, PinsSeen, RouteSeen, Sample
+from wanwatch.core.model.units import NS_PER_S, Json, Span
+
+__all__ = [
+    "NS_PER_S",
+    "SWITCHES",
+    "UNPINNED",
+    "Afterword",
+    "Bounds",
+    "CarryingChanged",
+    "Cause",
+    "Domain",
+    "Effect",
+    "Event",
+    "EventKind",
+    "Json",
+    "JudgeSettings",
+    "Kind",
+    "LinkSeen",
+    "Observation",
+    "Outcome",
+    "Pace",
+    "Pin",
+    "PinChanged",
+    "PinsSeen",
+    "Question",
+    "Role",
+    "RouteSeen",
+    "Sample",
+    "Series",
+    "Span",
+    "State",
+    "StateChanged",
+    "Tell",
+]

@@ -1,0 +1,77 @@
+"""Effect: what the judge concludes from what was seen, and the numbers that it concludes by."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from wanwatch.core.model.event import Event, State
+from wanwatch.core.model.units import NS_PER_S
+from wanwatch.core.way import Nat
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Keep this event, then tell it."""
+
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Probe this uplink (or the unpinned path) at the quick pulse, or at its usual interval again."""
+
+    uplink: str
+    quick: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StateChanged:
+    """An uplink's state, as told on the status page and in the metrics, is another one now."""
+
+    uplink: str
+    state: State
+    since_unix_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class CarryingChanged:
+    """The carrying uplink is another one now.
+
+    Attributes:
+        uplink: Its name; None when no uplink carries or nobody can tell.
+        known: False where the witnesses disagree or are missing.
+    """
+
+    uplink: str | None
+    known: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PinChanged:
+    """Something else is held of an uplink's pin now.
+
+    Attributes:
+        uplink: Whose pin.
+        proved: Whether it is proved to leave by its own line; None while nothing tells.
+        nat: Who translates addresses on its way.
+        leaves_by: The uplink by whose line it leaves instead, if it does.
+    """
+
+    uplink: str
+    proved: bool | None
+    nat: Nat
+    leaves_by: str | None = None
+
+
+Effect: TypeAlias = Tell | Pace | StateChanged | CarryingChanged | PinChanged
+
+
+@dataclass(frozen=True, slots=True)
+class JudgeSettings:
+    """The rules' numbers, all durations in monotonic nanoseconds; defaults are those of the configuration."""
+
+    down_after_ns: int = 5 * NS_PER_S
+    up_after_ns: int = 30 * NS_PER_S
+    impaired_loss_ratio: float = 0.03
+    impaired_delay_ns: int = 50_000_000
+    window_ns: int = 60 * NS_PER_S
+    stuck_after_ns: int = 30 * NS_PER_S
