@@ -1,16 +1,12 @@
-"""Daemon: wires the rooms and owns start, reload and stop.
-
-Data flows one way: measure tells observations; the store keeps samples; the judge turns observations into effects;
-an event is kept first and told afterwards, in the order in which it was concluded.
-"""
+"""Site: one site's daemon, from its start to its stop."""
 
 import asyncio
-import contextlib
 import logging
 import os
 import signal
 from collections.abc import Callable, Mapping
 from datetime import UTC
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -18,10 +14,8 @@ from aiohttp import web
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
-from wanwatch.clock import with_clock_quality
 from wanwatch.config import Config, ConfigError, load
 from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
-from wanwatch.core.account.calendar import local_time
 from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -41,11 +35,13 @@ from wanwatch.core.model import (
     Tell,
 )
 from wanwatch.core.ports import Clock
-from wanwatch.core.resolving import Findings, Ledger, NamesSeen, Place, findings, ledger_key
+from wanwatch.core.resolving import NamesSeen
 from wanwatch.core.routes import Routes
+from wanwatch.daemon.desk import EventDesk
+from wanwatch.daemon.resolving import Inspections
 from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
 from wanwatch.measure.prover import Prover, subjects
-from wanwatch.publish import Metrics, ServiceManager, news, sentence
+from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
 from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, last_run, recalled
@@ -56,8 +52,6 @@ log = logging.getLogger("wanwatch")
 # The judge decides by elapsed time as well as by samples; a tenth of a second is well inside every bound it gives.
 TICK_S: Final = 0.1
 METRICS_TICK_S: Final = 1.0
-RETRY_S: Final = 2.0
-DRAIN_S: Final = 0.5
 # Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
 KEEP_ROWS_NS: Final = 25 * 31 * 86_400 * NS_PER_S
 
@@ -93,10 +87,9 @@ class Daemon:
         self._routes = RouteWatch(self._clock, self._observe)
         self._prover = Prover(self._clock, self._observe, self._learnt, log.info)
         self._inspector = Inspector(self._clock, self._inspected)
-        self._findings: dict[Place, Findings] = {}
-        self._ledgers: dict[str, Ledger] = {}
+        self._inspections = Inspections()
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
-        self._events: asyncio.Queue[Event] = asyncio.Queue()
+        self._desk = EventDesk(self._keeper, self._told)
         self._tasks: list[asyncio.Task[None]] = []
         self._runner: web.AppRunner | None = None
         self._judge: SiteJudge | None = None
@@ -124,7 +117,7 @@ class Daemon:
             await self._keeper.close()
             raise
         self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks), self._config.voice.codec)
-        self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._keep_events())]
+        self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._desk.run())]
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
         self._scheduler.start()
@@ -156,7 +149,8 @@ class Daemon:
         await self._prover.close()
         if self._judge is not None:
             self._act(self._judge.stop(self._clock.now_ns()))
-        await self._drain_events()
+        if self._tasks:
+            await self._desk.drain()
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -200,16 +194,7 @@ class Daemon:
                 {"name": name, "state": changed.state.value, "since_unix_s": changed.since_unix_ns / NS_PER_S}
                 for name, changed in self._judge.states.items()
             ],
-            "resolvers": [
-                {
-                    "uplink": uplink,
-                    "resolver": resolver,
-                    "rewriting": found.rewriting.value,
-                    "validates": found.validates.value if found.validates else None,
-                    "differs_on": list(found.differs_on),
-                }
-                for (uplink, resolver), found in self._findings.items()
-            ],
+            "resolvers": self._inspections.to_json(),
         }
 
     def _make_judge(self) -> SiteJudge:
@@ -252,8 +237,7 @@ class Daemon:
         await self._routes.apply(route_map(self._config))
         self._prover.apply(subjects(self._config), self._config.carrying.prove_every_ns)
         planned = inspections(self._config)
-        places = {(one.question.series.uplink, one.question.series.target) for one in planned}
-        self._findings = {place: found for place, found in self._findings.items() if place in places}
+        self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
         await self._inspector.apply(planned)
 
     def _observe(self, seen: Observation) -> None:
@@ -271,17 +255,8 @@ class Daemon:
                 self._keeper.remember(PROOFS, self._judge.proofs)
 
     def _inspected(self, seen: NamesSeen) -> None:
-        found = findings(seen.answers)
-        for said in news(self._findings, found):
-            log.warning("%s", said)
-        self._findings |= found
-        self._metrics.resolving(found)
-        month = local_time(seen.at_unix_ns, self._config.site.zone)
-        key = ledger_key(month.year, month.month)
-        if key not in self._ledgers:  # a new month, or the first inspection of this run
-            self._ledgers = {key: Ledger.from_json(recalled(store_path(self._config), self._config.site.name, key))}
-        self._ledgers[key].add(found)
-        self._keeper.remember(key, self._ledgers[key].to_json())
+        recall = partial(recalled, store_path(self._config), self._config.site.name)
+        self._metrics.resolving(self._inspections.take(seen, self._config.site.zone, self._keeper, recall))
 
     def _act(self, effects: list[Effect]) -> None:
         for effect in effects:
@@ -289,7 +264,7 @@ class Daemon:
                 case Tell(event):
                     if event.kind is EventKind.CLOCK_STEP:
                         self._keeper.clock_stepped()
-                    self._events.put_nowait(with_clock_quality(event))
+                    self._desk.take(event)
                 case Pace(uplink, quick):
                     self._measurer.pace(uplink, quick=quick)
                 case StateChanged():
@@ -327,23 +302,9 @@ class Daemon:
                 fed_s = due_s
                 self._manager.tell("WATCHDOG=1")
 
-    async def _keep_events(self) -> None:
-        while True:
-            event = await self._events.get()
-            await self._keep_and_tell(event)
-            self._events.task_done()
-
-    async def _keep_and_tell(self, event: Event) -> None:
-        while not await self._keeper.event(event):  # noqa: ASYNC110  # the keeper tries by itself, and tells nobody
-            await asyncio.sleep(RETRY_S)  # what is not on disk is not told; the keeper has said why, once
+    def _told(self, event: Event) -> None:
         self._metrics.event(event)
-        log.info("%s [%s]", sentence(event), event.id)
         self._on_effect(Tell(event))
-
-    async def _drain_events(self) -> None:
-        if self._tasks:
-            with contextlib.suppress(TimeoutError):  # a full disk must not keep us from leaving
-                await asyncio.wait_for(self._events.join(), DRAIN_S)
 
     async def _prune(self) -> None:
         now_unix_ns = self._clock.now_unix_ns()
