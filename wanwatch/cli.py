@@ -251,6 +251,10 @@ def voice(delay: int, loss: Decimal, codec: str) -> None:
 @click.option("--stateless", is_flag=True, help="Number answers as the sender does, instead of counting them.")
 @click.option("--stun-port", default=3478, show_default=True, help="UDP port for STUN (RFC 8489).")
 @click.option("--stun-unpadded", is_flag=True, help="Answer STUN requests that are shorter than their answer, too.")
+@click.option(
+    "--echo-port", type=click.IntRange(1, 65_535), default=None, metavar="PORT",
+    help="TCP port for the echo protocol (RFC 862), for connections that sites hold open; not served if left out.",
+)  # fmt: skip
 @click.option("--speed-port", default=9471, show_default=True, help="TCP port of the speed far end.")
 @click.option(
     "--token-file", type=click.Path(path_type=Path), default=None, metavar="FILE",
@@ -276,7 +280,7 @@ def reflector(
     tls_key: Path | None,
     **places: Any,
 ) -> None:
-    """Be the far end that a site's measurements can be pointed at: STAMP, STUN, and bytes for speed tests."""
+    """Be the far end that a site's measurements can be pointed at: STAMP, STUN, TCP echo, and bytes for speed tests."""
     from wanwatch.reflector import Limits, Settings, read_certificate, read_secret, serve
 
     settings = Settings(

@@ -11,6 +11,7 @@ from pathlib import Path
 from wanwatch.core.wire import stamp, stun
 from wanwatch.reflector import speed
 from wanwatch.reflector._errors import UnreadableFileError
+from wanwatch.reflector.echo import EchoServer
 from wanwatch.reflector.stamp import StampReflector
 from wanwatch.reflector.stun import StunServer
 
@@ -30,6 +31,7 @@ class Settings:
         token: What clients of the speed far end have to show; without one it is not served.
         limits: What they may have.
         tls: For the speed far end over HTTPS.
+        echo_port: TCP port of the echo protocol; None: it is not served.
     """
 
     address: str = "::"
@@ -42,6 +44,7 @@ class Settings:
     token: str | None = field(default=None, repr=False)
     limits: speed.Limits = field(default_factory=speed.Limits)
     tls: ssl.SSLContext | None = None
+    echo_port: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +54,14 @@ class Serving:
     stamp: StampReflector
     stun: StunServer
     speed: speed.SpeedServer | None
+    echo: EchoServer | None = None
 
     def text(self) -> str:
         """Say it in a line."""
         parts = [f"STAMP on UDP port {self.stamp.port}", f"STUN on UDP port {self.stun.port}"]
         parts.append(f"speed on TCP port {self.speed.port}" if self.speed else "no speed far end (no token)")
+        if self.echo:
+            parts.append(f"echo on TCP port {self.echo.port}")
         return f"reflector: {', '.join(parts)}"
 
 
@@ -80,7 +86,11 @@ async def serve(settings: Settings, *, on_ready: Callable[[Serving], None] = lam
         if speeding is not None:
             open_ones.callback(speeding.close)
             await speeding.start(settings.address, settings.speed_port, settings.tls)
-        on_ready(Serving(reflector, stunning, speeding))
+        echoing = EchoServer() if settings.echo_port is not None else None
+        if echoing is not None and settings.echo_port is not None:
+            open_ones.callback(echoing.close)
+            await echoing.start(settings.address, settings.echo_port)
+        on_ready(Serving(reflector, stunning, speeding, echoing))
         await asyncio.get_running_loop().create_future()
 
 
