@@ -8,17 +8,15 @@ import asyncio
 import json
 import logging
 import sys
-from collections.abc import Callable
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import click
 
 from wanwatch import __version__
+from wanwatch.cli_calc import calc
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
-from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import EventKind
 
 _config_argument = click.argument(
@@ -32,6 +30,7 @@ def main() -> None:
     """Watch every internet line of an office and prove what each one really does."""
 
 
+main.add_command(calc)
 main.add_command(plan)
 main.add_command(replay)
 main.add_command(dossier)
@@ -194,51 +193,6 @@ def report(month: str | None, form: str, out: Path | None, config_path: Path | N
     now_unix_ns = RealClock().now_unix_ns()
     with SqliteRecord(store_path(config)) as record:
         sys.exit(report_command(config, record, month=month, form=form, out=out, now_unix_ns=now_unix_ns))
-
-
-@main.group()
-def calc() -> None:
-    """Reckon from figures alone: nothing is measured, no configuration is read."""
-
-
-def _written(kind: str) -> Callable[[click.Context, click.Parameter, str], Any]:
-    """Read a value with its unit, as in the configuration: a `share` or a `duration`."""
-
-    def read(ctx: click.Context, param: click.Parameter, value: str) -> Any:
-        from wanwatch.config import units
-
-        try:
-            return getattr(units, kind)(value)
-        except units.Unfit as error:
-            text = f"{value!r}: {error}"
-            raise click.BadParameter(text, ctx, param) from error
-
-    return read
-
-
-@calc.command()
-@click.argument("availability", callback=_written("share"))
-def downtime(availability: Decimal) -> None:
-    """Say how long a line may be down and still be as available as promised, such as 99.9%."""
-    from wanwatch.publish.calculations import downtime_text
-
-    click.echo(downtime_text(availability), nl=False)
-
-
-@calc.command()
-@click.option(
-    "--delay", callback=_written("duration"), required=True, metavar="DURATION",
-    help="One way, from mouth to ear, such as 150ms.",
-)  # fmt: skip
-@click.option(
-    "--loss", callback=_written("share"), default="0%", show_default=True, metavar="SHARE", help="Packets lost."
-)
-@click.option("--codec", type=click.Choice(list(CODECS)), default=USUAL_CODEC, show_default=True)
-def voice(delay: int, loss: Decimal, codec: str) -> None:
-    """Say how a call would be rated (ITU-T G.107)."""
-    from wanwatch.publish.calculations import voice_text
-
-    click.echo(voice_text(delay, loss, codec), nl=False)
 
 
 @main.command()

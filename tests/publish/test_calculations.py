@@ -82,3 +82,41 @@ def test_bad_usage_is_told_with_its_mend(arguments: list[str], told: str) -> Non
     said = CliRunner().invoke(main, ["calc", *arguments])
     assert said.exit_code == 2
     assert told in " ".join(said.stderr.split())
+
+
+def test_light_is_told_with_every_figure_and_the_caution() -> None:
+    """12 km, 4 connectors, 6 splices, a splitter of 17.5 dB, class B+ (ITU-T G.984.2): 27.1 dB, 0.9 dB to spare."""
+    asked = [
+        "calc",
+        "light",
+        "--length",
+        "12km",
+        "--connectors",
+        "4",
+        "--splices",
+        "6",
+        "--split",
+        "32",
+        "--splitter",
+        "17.5dB",
+    ]
+    done = CliRunner().invoke(main, asked)
+    assert done.exit_code == 0
+    assert "loss, at the most    27.10 dB  0.90 dB to spare: class B+ allows up to 28 dB\n" in done.output
+    assert "-25.60 to -19.60 dBm" in done.output
+    assert "margin 1.40 dB, below overload by 11.60 dB: can be received\n" in done.output
+    assert "never look into a fibre or a connector" in done.output
+
+
+@pytest.mark.parametrize(
+    ("asked", "reason"),
+    [
+        ("--length 350", "'350': not a length; write a number and one of mm, m, km, such as \"350m\""),
+        ("--length 350m --splice 1", "'1': not a loss; write a number below 100 and dB, such as \"0.3dB\""),
+    ],
+)
+def test_a_length_or_a_loss_without_its_unit_is_refused(asked: str, reason: str) -> None:
+    """The value, why, and what to write instead."""
+    done = CliRunner().invoke(main, ["calc", "light", *asked.split()])
+    assert done.exit_code == 2
+    assert reason in " ".join(done.output.split())

@@ -33,6 +33,9 @@ SIZES: Final[dict[str, int]] = {
 }
 """Bytes of each unit of size."""
 
+DISTANCES: Final[dict[str, int]] = {"mm": 1, "m": 10**3, "km": 10**6}
+"""Millimetres of each unit of length."""
+
 LONGEST_NS: Final = 3660 * DURATIONS["d"]
 """Ten years: a longer time is a slip of the pen."""
 
@@ -40,6 +43,7 @@ _QUANTITY: Final = re.compile(r"([0-9]{1,15}(?:\.[0-9]{1,9})?) ?([A-Za-z]+)")
 _SHARE: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,9})?) ?%")
 _HOURS: Final = re.compile(r"([0-9]{1,2}):([0-9]{2}) ?- ?([0-9]{1,2}):([0-9]{2})")
 _SCHEDULE: Final = re.compile(r"every (\S+)(?: jitter (\S+))?")
+_LOSS: Final = re.compile(r"([0-9]{1,2}(?:\.[0-9]{1,3})?) ?dB")
 _MONEY: Final = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,4})?) ([A-Z]{3})")
 
 
@@ -120,6 +124,19 @@ def monthly_size(value: object) -> int:
     if not slash or period.strip() != "month":
         raise Unfit(reason="not an amount of data a month", mend=f'write it such as "{example}"')
     return _quantity(size.strip(), "amount of data", "2 GB", SIZES)
+
+
+def distance(value: object) -> int:
+    """Return the millimetres of a length such as `350m` or `1.2km`."""
+    return _quantity(value, "length", _like(value, "m", "350m"), DISTANCES)
+
+
+def loss(value: object) -> Decimal:
+    """Return the decibels of a loss such as `0.3dB`."""
+    match = _LOSS.fullmatch(text(value, "loss", "0.3dB"))
+    if match is None:
+        raise Unfit(reason="not a loss", mend='write a number below 100 and dB, such as "0.3dB"')
+    return Decimal(match[1])
 
 
 def share(value: object) -> Decimal:

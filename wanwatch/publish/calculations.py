@@ -1,6 +1,6 @@
-"""Calculations for a terminal: what a promise of availability allows, and how a call would be rated.
+"""Calculations for a terminal: what a promise of availability allows, how a call would be rated, what light arrives.
 
-Both are reckoned from what is typed alone; nothing is measured and no configuration is read.
+All are reckoned from what is typed alone; nothing is measured and no configuration is read.
 """
 
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Final
 
 from wanwatch.config.units import show_duration, show_share
-from wanwatch.core.account import voice
+from wanwatch.core.account import light, voice
 from wanwatch.core.account.availability import allowance_ns
 from wanwatch.core.model import NS_PER_S
 from wanwatch.publish.words import duration
@@ -56,6 +56,60 @@ def voice_text(delay_ns: int, loss: Decimal, codec: str) -> str:
     )
     model = "ITU-T G.107 (E-model) with its default values and echo fully controlled"
     return f"{given}\n{reckoned}\n{model}\n"
+
+
+_LEVELS: Final = {
+    light.Level.OK: "can be received",
+    light.Level.TOO_LOW: "may be too weak",
+    light.Level.OVERLOAD: "may be too strong: an attenuator is needed",
+}
+
+_WHERE: Final = {
+    light.Direction.DOWN: "at the terminal (down, 1490 nm)",
+    light.Direction.UP: "at the exchange (up, 1310 nm)",
+}
+
+
+def light_text(drop: light.Drop, optical: str, most: light.Losses) -> str:
+    """Say what a fibre drop loses, what arrives in both directions, and whether it can be received."""
+    found, known = light.budget(drop, light.CLASSES[optical], most), light.CLASSES[optical]
+    losses = _table(
+        [
+            ("loss, at the most", f"{found.most_db:7.2f} dB", _spare(found.spare_db, optical, known.most_db)),
+            ("loss, as is usual", f"{found.usual_db:7.2f} dB", _missing(found.attenuator_db, optical, known.least_db)),
+        ]
+    )
+    arriving = _table([_arriving(direction, found.arrivals[direction]) for direction in light.Direction])
+    return f"{losses}\n{arriving}\n{LIGHT_SOURCES}\n"
+
+
+LIGHT_SOURCES: Final = (
+    "ITU-T G.984.2 (classes, levels), G.652 (fibre), TIA-568 (most loss of connectors and splices); a splitter's loss\n"
+    "beyond that of sharing the light out is taken as 0.5 dB a halving (common practice).\n"
+    "The light is invisible and can harm the eye: never look into a fibre or a connector."
+)
+
+
+def _spare(spare_db: float, optical: str, limit_db: float) -> str:
+    said = f"{spare_db:.2f} dB to spare" if spare_db >= 0 else f"{-spare_db:.2f} dB too much"
+    return f"{said}: class {optical} allows up to {limit_db:g} dB"
+
+
+def _missing(missing_db: float, optical: str, limit_db: float) -> str:
+    said = f"{missing_db:.2f} dB too little" if missing_db else "enough"
+    return f"{said}: class {optical} is made for {limit_db:g} dB at the least"
+
+
+def _arriving(direction: light.Direction, found: light.Arrival) -> tuple[str, ...]:
+    where = {
+        light.Direction.DOWN: "at the terminal (down, 1490 nm)",
+        light.Direction.UP: "at the exchange (up, 1310 nm)",
+    }
+    return (
+        where[direction],
+        f"{found.low_dbm:7.2f} to {found.high_dbm:.2f} dBm",
+        f"margin {found.margin_db:.2f} dB, below overload by {found.headroom_db:.2f} dB: {_LEVELS[found.level]}",
+    )
 
 
 def _allowed(at_least: Decimal, period_s: int) -> tuple[str, str]:
