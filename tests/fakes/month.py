@@ -18,6 +18,7 @@ from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST, MinuteBlock
+from wanwatch.core.traced import TracedRoute
 from wanwatch.report.month import build_month
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
 from wanwatch.report.values import MonthReport
@@ -93,6 +94,15 @@ LADDER: list[Json] = [
     rung("far-targets", "silent", "2026-10-13T13:03:19.200Z", "2026-10-13T13:03:25.200Z"),
 ]
 
+BEFORE = TracedRoute(
+    at("13 12:41:07"), "192.0.2.1",
+    (("10.20.0.1", 412), ("198.51.100.1", 3_918), (None, None), ("203.0.113.9", 6_044), ("192.0.2.1", 8_731)),
+    reached=True,
+)  # fmt: skip
+DURING = TracedRoute(at("13 13:03:22"), "192.0.2.1", (("10.20.0.1", 398),))
+ROUTES: dict[str, Json] = {"before": BEFORE.to_json(), "during": DURING.to_json()}
+CLOCK: dict[str, Json] = {"synchronised": True, "max_error_s": 0.0042}
+
 EVENTS = [
     event(
         EventKind.OUTAGE,
@@ -101,7 +111,13 @@ EVENTS = [
         domain=Domain.OUR_SIDE,
         detail={"ladder": [rung("interface", "silent", None, "2026-10-07T09:12:00.000Z")]},
     ),
-    event(EventKind.OUTAGE, "13 13:03:20", "13 13:34:24", domain=Domain.ACCESS_LINE, detail={"ladder": list(LADDER)}),
+    event(
+        EventKind.OUTAGE,
+        "13 13:03:20",
+        "13 13:34:24",
+        domain=Domain.ACCESS_LINE,
+        detail={"ladder": list(LADDER), "routes": ROUTES, "clock": CLOCK},
+    ),
     event(
         EventKind.IMPAIRMENT,
         "20 19:00:00",

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pytest
 
 from tests.lab.bounds import assert_bounds_hold
-from tests.lab.office import COPPER, FIBRE, LAN, TARGETS, Truth
+from tests.lab.office import COPPER, FIBRE, LAN, NEXT_HOP, TARGETS, Truth
 from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
 from tests.lab.watch import ECHO_V6, MIXED
 
@@ -18,7 +18,8 @@ SETTLED_S = 2.0
 
 
 def clean_cut(lab: Lab) -> Mapping[str, Truth]:
-    """The fibre is cut, and mended 12 s later."""
+    """The fibre is cut once its route has been traced, and mended 12 s later."""
+    time.sleep(3)
     return _cut_and_mend(lab, seconds=12, proved_within_s=40)
 
 
@@ -113,6 +114,19 @@ def test_a_clean_cut_is_one_outage_whose_bounds_hold_the_truth(outcome: Outcome)
 def test_a_cut_line_is_the_access_lines_fault(outcome: Outcome) -> None:
     """The gateway answers and the first router beyond it does not."""
     assert outcome.one("outage")["domain"] == "access-line"
+
+
+@tells(CLEAN_CUT)
+def test_an_outage_holds_the_route_before_it_and_where_it_stops_in_it(outcome: Outcome) -> None:
+    """Whole while the line was up; behind the cut nobody answers, so that the way ends at the office's gateway."""
+    routes = outcome.one("outage")["detail"]["routes"]
+    before, during = routes["before"], routes["during"]
+    ways = [[hop["address"] for hop in route["hops"]] for route in (before, during)]
+    assert before["reached"]
+    assert not during["reached"]
+    assert ways[0][1:] == [NEXT_HOP[FIBRE], TARGETS[0]]
+    assert ways[1] == ways[0][:1]
+    assert unix_s(before["at"]) < outcome.marks["cut"].unix_s < unix_s(during["at"]) < outcome.marks["mended"].unix_s
 
 
 @tells(CLEAN_CUT)

@@ -11,16 +11,19 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, rung
+from tests.fakes.month import BEFORE, DURING, EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, rung
 from tests.fakes.record import FakeRecord
 from wanwatch.core.event_json import event_from_json
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST
+from wanwatch.core.traced import TracedRoute
 from wanwatch.report.dossier import EventIdError
 from wanwatch.report.dossier.build import build
 from wanwatch.report.dossier.chart import lane_chart
 from wanwatch.report.dossier.data import COLUMNS, render_csv, render_json
+from wanwatch.report.dossier.missing import missing
 from wanwatch.report.dossier.page import between, clock, render_html, seconds
+from wanwatch.report.dossier.routes import steps, words
 from wanwatch.report.dossier.story import checks, headline, where
 from wanwatch.report.dossier.values import Dossier, Lane, Trace
 from wanwatch.report.subject import Contract
@@ -115,6 +118,96 @@ def test_what_cannot_be_told_apart_is_said_to_be_so() -> None:
     assert where(of_event(blank)).striptags() == "From the office it cannot be told where it broke."
 
 
+def of_routes(**routes: TracedRoute) -> Dossier:
+    """A dossier of an outage with these routes."""
+    kept: dict[str, Json] = {when: route.to_json() for when, route in routes.items()}
+    return of_event(event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", detail={"routes": kept}))
+
+
+def test_the_routes_before_and_during_stand_side_by_side() -> None:
+    """Each distance has a row; beyond where the way stopped there is nothing in its second column."""
+    found = steps(made())
+    assert [(step.distance, step.before, step.during) for step in found][:3] == [
+        (1, ("10.20.0.1", 412), ("10.20.0.1", 398)),
+        (2, ("198.51.100.1", 3918), None),
+        (3, (None, None), None),
+    ]
+    text = render_html(made())
+    assert text.count('<tr><th scope="row" class="figure">') == 5
+    assert "2026-10-13 12:41:07.000 UTC" in text
+    routes = json.loads(render_json(made()))["routes"]
+    assert [hop["address"] for hop in routes["before"]["hops"]] == [hop for hop, _ in BEFORE.hops]
+    assert routes["during"] == DURING.to_json()
+
+
+@pytest.mark.parametrize(
+    ("routes", "said"),
+    [
+        (
+            {"before": BEFORE, "during": DURING},
+            (
+                "During the outage the route stopped behind 10.20.0.1, at distance 1: 198.51.100.1, which had answered"
+                " beyond it, was silent."
+            ),
+        ),
+        ({"during": DURING}, "During the outage the route stopped behind 10.20.0.1, at distance 1."),
+        ({"before": BEFORE}, "The route was not traced during this outage."),
+        (
+            {"before": BEFORE, "during": replace(DURING, hops=())},
+            "Nobody on the way to the target answered any more, not even the nearest router.",
+        ),
+        ({"before": BEFORE, "during": BEFORE}, "The target 192.0.2.1 answered when its route was traced."),
+        (
+            {"before": BEFORE, "during": replace(DURING, hops=(), failed="Operation not permitted")},
+            "During the outage the route could not be traced: Operation not permitted.",
+        ),
+        (
+            {"before": replace(BEFORE, reached=False, hops=BEFORE.hops[:4]), "during": DURING},
+            (
+                "During the outage the route stopped behind 10.20.0.1, at distance 1: 198.51.100.1, which had answered"
+                " beyond it, was silent. The target itself never answers traces, so its own silence here means nothing."
+            ),
+        ),
+    ],
+)
+def test_it_is_said_where_the_route_stopped(routes: dict[str, TracedRoute], said: str) -> None:
+    """A provider's desk looks for the last router that answered, and for the one that should have been next."""
+    assert words(of_routes(**routes)).striptags() == said
+
+
+def test_routes_that_cannot_be_read_are_none() -> None:
+    """A record is read as it is."""
+    bad: list[Json] = [None, 7, {"before": 3, "during": {"at": "soon", "target": "x", "hops": [], "reached": False}}]
+    for routes in bad:
+        outage = event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", detail={"routes": routes})
+        assert words(of_event(outage)) == "The route was not traced during this outage."
+
+
+def test_a_dossier_that_lacks_nothing_says_nothing_of_it() -> None:
+    """Reference, ladder, routes, probes of two lines, a watch without gaps and a clock that was kept right."""
+    assert missing(made()) == []
+    assert "What this evidence lacks" not in render_html(made())
+    assert json.loads(render_json(made()))["missing"] == []
+
+
+def test_what_a_dossier_lacks_is_said() -> None:
+    """Each thing by its name, and what would mend it."""
+    rungs: list[Json] = [rung("interface", "answered"), rung("gateway", "unknown")]
+    unkept: dict[str, Json] = {"synchronised": False, "max_error_s": None}
+    bare = event(EventKind.OUTAGE, "16 01:59:00", "16 02:30:00", "copper", detail={"ladder": rungs, "clock": unkept})
+    found = [what.striptags().split(":")[0] for what in missing(of_event(bare))]
+    assert found == [
+        "The circuit's reference",
+        "The place where it broke",
+        "The route as it was before",
+        "The route during the outage",
+        "A second line to compare with",
+        "A watch without gaps",
+        "A clock that is kept right",
+    ]
+    assert "nothing is known of the office&#39;s gateway; configure what to ask" in render_html(of_event(bare))
+
+
 @pytest.mark.parametrize("domain", Domain)
 def test_every_domain_has_its_sentence(domain: Domain) -> None:
     """A new place where it can break cannot be forgotten here."""
@@ -204,7 +297,11 @@ def test_the_table_of_probes_has_every_probe_once() -> None:
     assert probes[30] == ["fibre", "near", "echo", "line", "2026-10-13T13:03:20.000000Z", "lost", ""]
     assert probes[29][4:6] == ["2026-10-13T13:03:10.000000Z", "answered"]
     assert int(probes[29][6]) > 8_700
-    assert len(rows) - 1 == sum(len(trace.words) for lane in made().lanes for trace in lane.traces)
+    hops = [row for row in rows[1:] if row[2] == "trace"]
+    assert len(rows) - 1 - len(hops) == sum(len(trace.words) for lane in made().lanes for trace in lane.traces)
+    assert len(hops) == len(BEFORE.hops) + len(DURING.hops)
+    assert hops[0] == ["fibre", "10.20.0.1", "trace", "hop-1", "2026-10-13T12:41:07.000000Z", "answered", "412"]
+    assert hops[2] == ["fibre", "", "trace", "hop-3", "2026-10-13T12:41:07.000000Z", "lost", ""]
 
 
 def test_the_json_holds_the_event_the_circuit_and_the_probes() -> None:

@@ -41,6 +41,7 @@ from wanwatch.daemon.desk import EventDesk
 from wanwatch.daemon.resolving import Inspections
 from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
 from wanwatch.measure.prover import Prover, subjects
+from wanwatch.measure.tracer import Tracer
 from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
@@ -90,6 +91,7 @@ class Daemon:
         self._inspections = Inspections()
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, self._told)
+        self._tracer = Tracer(self._clock, self._desk.take)
         self._tasks: list[asyncio.Task[None]] = []
         self._runner: web.AppRunner | None = None
         self._judge: SiteJudge | None = None
@@ -146,7 +148,7 @@ class Daemon:
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
         await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close(), self._inspector.close())
-        await self._prover.close()
+        await asyncio.gather(self._prover.close(), self._tracer.close())
         if self._judge is not None:
             self._act(self._judge.stop(self._clock.now_ns()))
         if self._tasks:
@@ -236,6 +238,7 @@ class Daemon:
         await self._links.apply(pins, toward=toward(self._config))
         await self._routes.apply(route_map(self._config))
         self._prover.apply(subjects(self._config), self._config.carrying.prove_every_ns)
+        self._tracer.apply(subjects(self._config))
         planned = inspections(self._config)
         self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
         await self._inspector.apply(planned)
@@ -264,7 +267,7 @@ class Daemon:
                 case Tell(event):
                     if event.kind is EventKind.CLOCK_STEP:
                         self._keeper.clock_stepped()
-                    self._desk.take(event)
+                    self._desk.take(self._tracer.evidence(event))
                 case Pace(uplink, quick):
                     self._measurer.pace(uplink, quick=quick)
                 case StateChanged():
@@ -276,6 +279,7 @@ class Daemon:
                     if effect.known:
                         self._keeper.remember(CARRYING, {"uplink": effect.uplink})
             self._prover.heed(effect)
+            self._tracer.heed(effect)
             if not isinstance(effect, Tell):
                 self._on_effect(effect)
 

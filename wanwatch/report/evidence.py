@@ -11,6 +11,7 @@ from typing import Final
 from wanwatch.core.instants import InstantError, instant_from_text
 from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.core.planned import AFTERWARDS, BEFOREHAND
+from wanwatch.core.traced import ROUTES
 from wanwatch.report.words import clock, duration, milliseconds, per_cent
 
 _ANNOUNCED: Final = {
@@ -34,6 +35,8 @@ def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
     elif key == "clock":
         if isinstance(value, dict) and value.get("synchronised") is False:
             yield _UNKEPT
+    elif key == ROUTES:
+        return  # a dossier has them side by side; as a line of facts they would say nothing
     elif isinstance(value, Mapping):
         for inner, fact in value.items():
             yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"

@@ -5,7 +5,7 @@ Out:      one frozen Dossier, and from it self-contained HTML, JSON, or the sing
 Imports:  wanwatch.core, wanwatch.report, numpy, jinja2, matplotlib. Only in the process of a command, like the report.
 """
 
-from wanwatch.report.dossier.command import dossier_command
+from wanwatch.report.dossier.command import FORMS, dossier_command
 from wanwatch.report.dossier.errors import EventIdError
 
-__all__ = ["EventIdError", "dossier_command"]
+__all__ = ["FORMS", "EventIdError", "dossier_command"]

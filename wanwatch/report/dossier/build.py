@@ -10,6 +10,7 @@ from wanwatch.core.account.spans import subtract
 from wanwatch.core.model import UNPINNED, Event, EventKind, Series, Span
 from wanwatch.core.ports import MinuteBlock, Record
 from wanwatch.report.dossier.errors import EventIdError
+from wanwatch.report.dossier.shown import shown, shown_event
 from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Trace, nearest_first
 from wanwatch.report.subject import Subject, UplinkPlan
 
@@ -31,7 +32,7 @@ def build(record: Record, subject: Subject, event_id: str, *, now_unix_ns: int, 
     Raises:
         EventIdError: No outage has this id.
     """
-    outage = find(record.events(subject.site), event_id)
+    outage = shown_event(find(record.events(subject.site), event_id))
     extent = Span(outage.start.earliest_unix_ns, outage.end.latest_unix_ns if outage.end else now_unix_ns)
     window = _window(record, subject.site, extent)
     blocks = list(record.blocks(subject.site, _whole_minutes(window)))
@@ -43,7 +44,7 @@ def build(record: Record, subject: Subject, event_id: str, *, now_unix_ns: int, 
         window=window,
         now_unix_ns=now_unix_ns,
         lanes=_lanes(_traces(blocks, window), outage, [plan.name for plan in subject.uplinks]),
-        around=tuple(event for event in record.events(subject.site, window) if event.id != outage.id),
+        around=tuple(shown_event(event) for event in record.events(subject.site, window) if event.id != outage.id),
         watched=not subtract([extent], record.watched(subject.site, extent)),
         raw_gone=any(block.sent and not block.rtts for block in blocks),
         clock_error_us=clock_error_us,
@@ -90,7 +91,8 @@ def _trace(series: Series, blocks: Iterable[MinuteBlock], window: Span) -> Trace
     sent_us = np.concatenate([np.frombuffer(b.offsets, _WORD) + np.int64(b.minute * _MINUTE_US) for b in blocks])
     words = np.concatenate([np.frombuffer(b.rtts, _WORD) for b in blocks])
     inside = (sent_us >= window.start_unix_ns // 1000) & (sent_us < window.end_unix_ns // 1000)
-    return Trace(series=series, sent_us=sent_us[inside], words=words[inside])
+    shown_as = series._replace(target=shown(series.target))
+    return Trace(series=shown_as, sent_us=sent_us[inside], words=words[inside])
 
 
 def _lanes(traces: Iterable[Trace], outage: Event, order: list[str]) -> tuple[Lane, ...]:

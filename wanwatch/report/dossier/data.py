@@ -13,20 +13,22 @@ from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Json
 from wanwatch.core.ports import RTT_LIMIT
-from wanwatch.report.dossier import story
+from wanwatch.core.traced import routes_of
+from wanwatch.report.dossier import missing, routes, story
 from wanwatch.report.dossier.values import OUTCOMES, Dossier, Lane, Tally, Trace
 
 COLUMNS = ("uplink", "target", "kind", "role", "sent", "outcome", "rtt_us")
 
 
 def render_csv(dossier: Dossier) -> str:
-    """Return every probe around the outage, series by series, in order of sending."""
+    """Return every probe around the outage, series by series, in order of sending; then the hops of the two routes."""
     held = io.StringIO()
     rows = csv.writer(held, lineterminator="\n")
     rows.writerow(COLUMNS)
     for lane in dossier.lanes:
         for trace in lane.traces:
             rows.writerows((*map(str, trace.series), *probe) for probe in _probes(trace))
+    rows.writerows(_hops(dossier))
     return held.getvalue()
 
 
@@ -53,6 +55,8 @@ def to_json(dossier: Dossier) -> dict[str, Json]:
             {"check": check.name, "holds": check.holds, "words": check.words.striptags()}
             for check in story.checks(dossier)
         ],
+        "routes": _routes(dossier),
+        "missing": [what.striptags() for what in missing.missing(dossier)],
         "around": [event_to_json(event) for event in dossier.around],
         "clock_error_now_us": dossier.clock_error_us,
         "made": instant_text(dossier.now_unix_ns),
@@ -63,6 +67,20 @@ def to_json(dossier: Dossier) -> dict[str, Json]:
         "raw_complete": not dossier.raw_gone,
         "series": [_series(dossier, lane, trace) for lane in dossier.lanes for trace in lane.traces],
     }
+
+
+def _routes(dossier: Dossier) -> Json:
+    before, during = (None if route is None else route.to_json() for route in routes_of(dossier.outage))
+    return {"before": before, "during": during, "words": routes.words(dossier).striptags()}
+
+
+def _hops(dossier: Dossier) -> Iterator[tuple[str | int | None, ...]]:
+    """Yield each hop as the probe that it is: who answered it, at which distance, in the trace of which instant."""
+    for route in routes_of(dossier.outage):
+        for distance, (address, rtt_us) in enumerate(() if route is None else route.hops, 1):
+            sent = instant_text(route.at_unix_ns) if route else None
+            outcome = "lost" if address is None else "answered"
+            yield dossier.outage.uplink, address, "trace", f"hop-{distance}", sent, outcome, rtt_us
 
 
 def _series(dossier: Dossier, lane: Lane, trace: Trace) -> Json:

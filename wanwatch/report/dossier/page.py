@@ -8,7 +8,8 @@ from markupsafe import Markup
 from wanwatch import __version__
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.model import NS_PER_S, UNPINNED, Bounds, Role
-from wanwatch.report.dossier import story
+from wanwatch.core.traced import routes_of
+from wanwatch.report.dossier import missing, routes, story
 from wanwatch.report.dossier.chart import COLOURS, lane_chart
 from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Tally, Trace
 from wanwatch.report.html import PAGE, page_environment
@@ -45,6 +46,10 @@ def render_html(dossier: Dossier) -> str:
         rung_names=story.RUNGS,
         rung_instant=story.rung_instant,
         checks=story.checks(dossier),
+        steps_on_the_way=routes.steps(dossier),
+        traced=dict(zip(("Before", "During"), routes_of(dossier.outage), strict=True)),
+        way=routes.words(dossier),
+        missing=missing.missing(dossier),
         lanes=[Column(dossier, lane) for lane in dossier.lanes],
         around=[(event, story.happening(event, dossier.now_unix_ns)) for event in dossier.around],
         around_min=AROUND_NS // (60 * NS_PER_S),
