@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from wanwatch.core.judge import carrying, line, pin
+from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
 from wanwatch.core.model import State
 
@@ -34,8 +35,18 @@ def _machine(transitions: Mapping[Enum, Mapping[Enum, Enum]]) -> str:
 
 
 def _verdicts() -> str:
-    rows = ([f"**{state}**", *map(str, VERDICTS[state]), CAUSES[state]] for state in State)
-    return _grid(["", *(way.value for way in Way), "cause"], rows)
+    rows = ([f"**{state}**", *map(str, VERDICTS[state])] for state in State)
+    return _grid(["", *(way.value for way in Way)], rows)
+
+
+def _causes() -> str:
+    heads = {
+        Hand.NONE: "no hand seen",
+        Hand.ROUTE: "route changed by hand",
+        Hand.SWITCHED_OFF: "interface switched off",
+    }
+    rows = ([f"**{state}**", *CAUSES[state]] for state in State)
+    return _grid(["", *(heads[hand] for hand in Hand)], rows)
 
 
 def drawn() -> str:
@@ -50,6 +61,8 @@ def drawn() -> str:
             _machine(pin.TRANSITIONS),  # type: ignore[arg-type]
             "**What a switch was**, by the state of the line that was left and the way taken (`core/judge/switch.py`):",
             _verdicts(),
+            "**Why it was left**, by the same state and what the kernel shows of a hand (`core/judge/hand.py`):",
+            _causes(),
         )
     )
 

@@ -130,6 +130,32 @@ def test_a_failover_of_this_machines_own_route_is_told_likewise(outcome: Outcome
 
 
 @tells(FAILOVER)
+def test_behind_a_gateway_nobody_sees_the_hand_that_moves_traffic_back(outcome: Outcome) -> None:
+    """The line that was left was well, and only the gateway knows why."""
+    assert outcome.one("failover")["detail"]["cause"] == "line-down"
+    assert outcome.one("failback")["detail"]["cause"] == "unknown"
+
+
+@tells(ROUTER)
+def test_where_the_mini_pc_routes_a_hand_is_seen(outcome: Outcome) -> None:
+    """rtnetlink(7): the lab moves traffic with `ip route`, as a person would; the dead line is a cause by itself."""
+    assert outcome.one("failover")["detail"]["cause"] == "line-down"
+    assert outcome.one("failback")["detail"]["cause"] == "by-hand"
+
+
+@tells(FAILOVER)
+def test_the_lengths_around_a_switch_hold_the_truth(outcome: Outcome) -> None:
+    """How long the failure took to be noticed, how long traffic was away and how long it was held back."""
+    for kind, name, first, last in (
+        ("failover", "detection", "cut", "moved"),
+        ("failback", "away", "moved", "back"),
+        ("failback", "hold", "mended", "back"),
+    ):
+        low, high = outcome.one(kind)["detail"][f"{name}_bounds_s"]
+        assert low - CLOSE_S <= _between(outcome, first, last) <= high + CLOSE_S, name
+
+
+@tells(FAILOVER)
 def test_the_switch_is_told_when_it_happened(outcome: Outcome) -> None:
     """The route's true move lies within the bounds, or within a round trip and a pulse after them."""
     failover = outcome.one("failover")

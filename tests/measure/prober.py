@@ -19,9 +19,9 @@ def say(seen: Observation) -> None:
         case Sample():
             line = {"uplink": seen.series.uplink, "outcome": seen.outcome, "cause": seen.cause, "facts": seen.facts}
         case RouteSeen():
-            line = {"route": seen.uplink}
+            line = {"route": seen.uplink} | ({"changed_by": seen.changed_by} if seen.changed_by else {})
         case LinkSeen():
-            line = {"link": seen.uplink, "seen": [seen.interface, seen.carrier, seen.address]}
+            line = {"link": seen.uplink, "seen": [seen.interface, seen.carrier, seen.address], "enabled": seen.enabled}
         case Afterword():
             line = {"afterword": seen.late}
         case _:

@@ -235,4 +235,7 @@ def test_the_kernel_route_of_unpinned_traffic_is_seen_at_every_change(world: Enc
     ):
         world.script(change)
         probing.until(lambda said, uplink=uplink: route(said) == uplink, 0.8)  # type: ignore[misc]
-    probing.end()
+    # rtnetlink(7): what `ip route` writes is RTPROT_BOOT.
+    said = probing.end()
+    assert {protocol for line in said for protocol in line.get("changed_by", [])} == {3}  # type: ignore[attr-defined]
+    assert len([line for line in said if "changed_by" in line]) >= 3

@@ -124,9 +124,17 @@ async def test_words_come_back_as_they_were_said(sqlite_backend: SqliteBackend, 
     """The judge is told the same values again, on one clock."""
     now = clock.now_unix_ns()
     ways = {"fibre": Way("192.0.2.9", ("10.0.0.1", None), 1, bound=True)}
-    seen = (RouteSeen(1, now, None), LinkSeen(1, now + 1, "fibre", True, False, "eth0"), PinsSeen(1, now + 2, ways))  # noqa: FBT003 - fields in order
+    off = LinkSeen(1, now + 2, "fibre", carrier=True, address=False, interface="eth0", enabled=False)
+    seen = (RouteSeen(1, now, None), RouteSeen(1, now + 1, "copper", (4, 16)), off, PinsSeen(1, now + 3, ways))
     found = [observation(one) for one in await kept(sqlite_backend, clock, *seen)]
     assert found == [one._replace(at_ns=one.at_unix_ns) for one in seen]
+
+
+def test_words_that_an_older_program_kept_are_understood() -> None:
+    """A route was a name alone, and a link had three facts; they knew of no interface switched off."""
+    assert observation(Sighting(5, ("route",), "fibre")) == RouteSeen(5, 5, "fibre", ())
+    told = observation(Sighting(5, ("link", "fibre"), [True, False, "eth0"]))
+    assert told == LinkSeen(5, 5, "fibre", carrier=True, address=False, interface="eth0", enabled=True)
 
 
 async def test_sightings_are_let_go_a_day_after_the_samples_that_they_stand_for(

@@ -63,9 +63,10 @@ def sighting(seen: Observation) -> Sighting | None:
             at_ns = seen.sent_unix_ns // 1000 * 1000
             return Sighting(at_ns, of_sample(seen.series, seen.outcome), _said(seen))
         case RouteSeen(at_unix_ns=at_ns):
-            return Sighting(at_ns, (ROUTE,), seen.uplink)
+            said: Json = [seen.uplink, *seen.changed_by] if seen.changed_by else seen.uplink
+            return Sighting(at_ns, (ROUTE,), said)
         case LinkSeen(at_unix_ns=at_ns):
-            return Sighting(at_ns, (LINK, seen.uplink), [seen.carrier, seen.address, seen.interface])
+            return Sighting(at_ns, (LINK, seen.uplink), [seen.carrier, seen.address, seen.interface, seen.enabled])
         case PinsSeen(at_unix_ns=at_ns):
             ways: dict[str, Json] = {n: [w.source, [*w.hops], w.ours, w.bound] for n, w in seen.ways.items()}
             return Sighting(at_ns, (PINS,), ways)
@@ -91,7 +92,8 @@ def observation(kept: Sighting) -> RouteSeen | LinkSeen | PinsSeen | None:
     at_ns, said = kept.at_unix_ns, _typed(kept.said)
     match kept.about:
         case (word,) if word == ROUTE:
-            return RouteSeen(at_ns, at_ns, said)
+            uplink, *changed_by = said if isinstance(said, list) else [said]
+            return RouteSeen(at_ns, at_ns, uplink, tuple(changed_by))
         case (word, uplink) if word == LINK:
             return LinkSeen(at_ns, at_ns, uplink, *said)
         case (word,) if word == PINS:

@@ -69,12 +69,16 @@ def open_changes() -> socket.socket:
     return made
 
 
-def drain(changes: socket.socket) -> None:
-    """Throw away what *changes* holds: that something changed is all that counts."""
+def drain(changes: socket.socket) -> list[int]:
+    """Empty *changes*; return who changed default routes (`rtm_protocol`), in order. The rest is looked up anew."""
+    changed_by: list[int] = []
     for _ in range(_MOST_PARTS):
         try:
-            changes.recv(_ANSWER_BYTES)
+            data = changes.recv(_ANSWER_BYTES)
         except BlockingIOError:
-            return
+            break
         except OSError:
             continue  # ENOBUFS: more changed than could be told
+        said = (rtnetlink.default_changed_by(kind, body) for kind, body in rtnetlink.messages(data))
+        changed_by += [protocol for protocol in said if protocol is not None]
+    return changed_by

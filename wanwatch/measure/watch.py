@@ -37,6 +37,7 @@ class _Watch(ABC):
         self._changes: socket.socket | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._hurried = False
+        self._changed_by: list[int] = []
 
     async def close(self) -> None:
         """Look no more, until something else is applied."""
@@ -64,7 +65,7 @@ class _Watch(ABC):
         """Look and tell."""
 
     def _hurry(self, changes: socket.socket) -> None:
-        drain(changes)
+        self._changed_by += drain(changes)
         if not self._hurried:
             self._hurried = True
             self._rest(_SETTLE_S)
@@ -115,6 +116,7 @@ class RouteWatch(_Watch):
 
     def _look(self, netlink: Netlink) -> None:
         route = netlink.route(self._toward)
+        changed_by, self._changed_by = tuple(self._changed_by), []
         uplink = None
         if route is not None:
             interface = _name(route.oif)
@@ -122,7 +124,7 @@ class RouteWatch(_Watch):
             uplink = self._uplinks.get((interface, route.gateway), by_interface)
             if uplink is None:
                 return  # a way that is nobody's uplink: to say "no route" would be false
-        self._tell(RouteSeen(self._clock.now_ns(), self._clock.now_unix_ns(), uplink))
+        self._tell(RouteSeen(self._clock.now_ns(), self._clock.now_unix_ns(), uplink, changed_by))
 
 
 class LinkWatch(_Watch):
@@ -152,6 +154,7 @@ class LinkWatch(_Watch):
         await self._restart(wanted=bool(uplinks))
 
     def _look(self, netlink: Netlink) -> None:
+        self._changed_by.clear()  # who changes routes is the other watch's affair
         links = {link.name: link for link in netlink.links()}
         names = {link.interface: link.name for link in links.values()}
         held = {address.address: names.get(address.interface, "") for address in netlink.addresses()}
@@ -161,9 +164,10 @@ class LinkWatch(_Watch):
             # An address or a route that has gone leaves the interface that had it last.
             found = _interface(netlink, pin, self._toward.get(uplink, SOMEWHERE), held)
             interface = self._last[uplink] = found or self._last.get(uplink, "")
-            carrier = interface in links and links[interface].carrier
+            link = links.get(interface)
+            carrier, enabled = (link.carrier, link.enabled) if link is not None else (False, True)
             has_address = _has_address(pin, interface, held)
-            self._tell(LinkSeen(now_ns, now_unix_ns, uplink, carrier, has_address, interface))
+            self._tell(LinkSeen(now_ns, now_unix_ns, uplink, carrier, has_address, interface, enabled))
 
 
 def _interface(netlink: Netlink, pin: Pin, toward: str, held: Mapping[str, str]) -> str:

@@ -51,9 +51,22 @@ def _interruption(event: Event) -> str:
 def _switch(what: str) -> Callable[[Event], str]:
     def say(event: Event) -> str:
         way = f"traffic moved from {event.from_uplink or 'nowhere'} to {event.to_uplink or 'nowhere'}"
-        return f"{what}: {way}, {_interruption(event)}"
+        return f"{what}: {way}{_cause(event)}, {_interruption(event)}"
 
     return say
+
+
+_WHY: Final[Mapping[str, str]] = {
+    "line-down": "as that line was down",
+    "line-impaired": "as that line was impaired",
+    "by-hand": "by hand",
+    "drill": "in a drill",
+}
+
+
+def _cause(event: Event) -> str:
+    why = _WHY.get(str(event.detail.get("cause")))
+    return f" {why}" if why else ""
 
 
 def _clock_step(event: Event) -> str:

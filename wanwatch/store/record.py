@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import Final, Self
 
+from wanwatch.core.marking import put_down
 from wanwatch.core.model import Event, EventKind, Json, Series, Span
 from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock
@@ -80,7 +81,7 @@ class SqliteRecord:
             facts.append(json.dumps([kind.value for kind in kinds]))
         found = [event_of(site, row) for row in self._db.execute(f"{sql} ORDER BY start, id", facts)]
         windows = [event_of(site, row) for row in self._db.execute(f"{_EVENTS} AND kind = 'planned-work'", (site,))]
-        return marked((event for event in found if span is None or _overlaps(event, span)), windows)
+        return put_down(marked((event for event in found if span is None or _overlaps(event, span)), windows))
 
     def open_events(self, site: str) -> list[Event]:
         """Return the events that have no end yet, by start."""

@@ -1,6 +1,7 @@
 """The judge's tables have no gaps, and hold the rules that they were written for."""
 
 from wanwatch.core.judge import carrying, line
+from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way, classify, way
 from wanwatch.core.model import SWITCHES, EventKind, State
 
@@ -65,6 +66,9 @@ def test_every_switch_has_a_verdict_and_a_cause() -> None:
     for row in VERDICTS.values():
         assert len(row) == len(Way)
         assert set(row) <= SWITCHES
+    for causes in CAUSES.values():
+        assert len(causes) == len(Hand)
+        assert set(causes) <= {"line-down", "line-impaired", "by-hand", "unknown"}
 
 
 def test_switches_are_classified_by_what_the_line_left_behind_was() -> None:

@@ -195,6 +195,7 @@ class SiteJudge:
         elif isinstance(seen, LinkSeen):
             if seen.uplink in self._uplinks:
                 self._uplinks[seen.uplink].see(seen)
+                self._traffic.hands.link(seen)
         else:
             self._traffic.route(seen)
         return True

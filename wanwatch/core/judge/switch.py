@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from enum import Enum
 from typing import Final
 
+from wanwatch.core.judge.hand import Hand
 from wanwatch.core.model import EventKind, State
 
 
@@ -28,12 +29,15 @@ VERDICTS: Final = {
     State.UNOBSERVED: (_FAILOVER, _FAILBACK,  _BLACKOUT,  _RESTORATION),  # needless would be a claim
 }  # fmt: skip
 
+_BY_HAND, _UNKNOWN = "by-hand", "unknown"
 CAUSES: Final = {
-    State.UP: "unknown",
-    State.IMPAIRED: "line-impaired",
-    State.DOWN: "line-down",
-    State.UNOBSERVED: "unknown",
-}
+    # the same state, and what was seen of a hand
+    #                 NONE             ROUTE        SWITCHED_OFF
+    State.UP:         (_UNKNOWN,       _BY_HAND,    _BY_HAND),
+    State.IMPAIRED:   ("line-impaired", _BY_HAND,   _BY_HAND),
+    State.DOWN:       ("line-down",    "line-down", _BY_HAND),  # whoever moves traffic off a dead line is not why
+    State.UNOBSERVED: (_UNKNOWN,       _UNKNOWN,    _BY_HAND),
+}  # fmt: skip
 
 
 def way(order: Sequence[str], left: str | None, took: str | None) -> Way:
@@ -49,3 +53,8 @@ def way(order: Sequence[str], left: str | None, took: str | None) -> Way:
 def classify(was: State, went: Way) -> EventKind:
     """Return the kind of a switch away from an uplink that *was* in this state."""
     return VERDICTS[was][tuple(Way).index(went)]
+
+
+def cause(was: State, hand: Hand) -> str:
+    """Return why traffic left an uplink that *was* in this state."""
+    return CAUSES[was][tuple(Hand).index(hand)]

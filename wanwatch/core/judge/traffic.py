@@ -7,9 +7,11 @@ from wanwatch.core.judge.carrying import ROUTE, Carrying, Change, Word
 from wanwatch.core.judge.egress import Egress
 from wanwatch.core.judge.events import Book, Draft, Moment, resumed
 from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, voices
+from wanwatch.core.judge.hand import Hand, Hands
 from wanwatch.core.judge.line import QUICK, Line, Phase, Rules
 from wanwatch.core.judge.run import SLACK_NS, Gap, Ledger
-from wanwatch.core.judge.switch import CAUSES, classify, way
+from wanwatch.core.judge.stays import Stays, coming_back, failure, lasted
+from wanwatch.core.judge.switch import cause, classify, way
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import (
     NS_PER_S,
@@ -37,6 +39,7 @@ class _Running:
 
     draft: Draft
     gap: Gap | None
+    failed: Moment | None = None
 
 
 class Traffic:
@@ -52,6 +55,7 @@ class Traffic:
     Attributes:
         line: The line machine of the path.
         moved: The last change of the carrying uplink.
+        hands: What is seen of a person who moves traffic.
     """
 
     def __init__(
@@ -73,6 +77,8 @@ class Traffic:
         self._running = [_Running(resumed(event), None) for event in open_events]
         self._dark = False
         self.moved: Change | None = None
+        self.hands = Hands()
+        self._stays = Stays()
         self._settings = JudgeSettings()
 
     def begin(self, now_ns: int) -> None:
@@ -127,6 +133,7 @@ class Traffic:
 
     def route(self, seen: RouteSeen) -> None:
         """Take in the kernel's route of unpinned traffic."""
+        self.hands.route(seen)
         word = Word(seen.at_ns, seen.at_ns, seen.uplink)
         if self._dark and seen.uplink is not None:
             self.carrying.note_route(word)  # a dead path is no better for being the kernel's choice
@@ -198,22 +205,41 @@ class Traffic:
         was = State.UNOBSERVED if left is None or not change.watched else left.was(lo_ns, hi_ns)
         if was is State.UP and not sure:
             was = State.UNOBSERVED
+        fell = left is not None and was is State.DOWN
+        hand = self.hands.behind(change, left.line.cut if left is not None and fell else None)
         draft = Draft(
             kind=classify(was, way(tuple(self._uplinks), change.from_uplink, change.to_uplink)), uplink=None,
             start=start, end=end, from_uplink=change.from_uplink, to_uplink=change.to_uplink,
-            interruption_s=self._interruption(gap) if change.watched else None, detail={"cause": CAUSES[was]},
+            interruption_s=self._interruption(gap) if change.watched else None, detail={"cause": cause(was, hand)},
         )  # fmt: skip
+        if hand is not Hand.NONE and draft.detail["cause"] == "by-hand":
+            draft.detail["hand"] = hand.value
         if change.from_uplink is None:
             del draft.detail["cause"]  # a restoration leaves no line behind that could have caused it
         if not change.watched:
             draft.detail["watched"] = False
-        self._told(draft, gap)
+        failed = failure(left) if left is not None and fell and draft.kind is EventKind.FAILOVER else None
+        self._time(draft, change, gap, failed)
+        self._told(draft, gap, failed)
 
-    def _told(self, draft: Draft, gap: Gap | None) -> None:
+    def _time(self, draft: Draft, change: Change, gap: Gap | None, failed: Moment | None) -> None:
+        """Say how long the failure took to be noticed, or how long traffic was away from where it is back."""
+        first = change.first
+        arrival = Moment(first.sent_ns, first.sent_ns if change.last_ns == NEVER else change.last_ns, first.known_ns)
+        if gap is not None and gap.end_ns is not None:
+            arrival = Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
+        absence = self._stays.moved(change, arrival)
+        took = self._uplinks.get(change.to_uplink or "")
+        if draft.kind is EventKind.FAILBACK and absence is not None and took is not None:
+            draft.detail |= coming_back(absence, took, arrival)
+        if failed is not None and draft.end is not None:
+            draft.detail |= lasted("detection", failed, arrival)
+
+    def _told(self, draft: Draft, gap: Gap | None, failed: Moment | None) -> None:
         if draft.from_uplink is None:
             self._end_blackouts(draft, gap)
         if draft.end is None:
-            self._running.append(_Running(draft, gap))
+            self._running.append(_Running(draft, gap, failed))
         self._book.tell(draft)
 
     def _bounds(self, change: Change, gap: Gap | None) -> tuple[Moment, Moment | None]:
@@ -241,6 +267,8 @@ class Traffic:
             if gap is not None and gap.end_ns is not None:
                 draft.end = Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
                 draft.interruption_s = self._interruption(gap)
+                if running.failed is not None:
+                    draft.detail |= lasted("detection", running.failed, draft.end)
             elif gap is None and draft.kind is not EventKind.BLACKOUT and self.line.phase is Phase.UP:
                 # From before a restart, and the end of its silence was not watched.
                 draft.end = Moment(woken.first_ns, woken.first_ns, woken.known_ns, floor_unix_ns=self._alive_unix_ns)

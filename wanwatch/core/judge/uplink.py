@@ -48,6 +48,7 @@ class Uplink:
         state: Its public state.
         since_ns: Since when that holds.
         trusted: Whether what is probed through its pin tells of this line at all.
+        back: When its last outage that this run saw the end of was over.
     """
 
     def __init__(
@@ -59,6 +60,7 @@ class Uplink:
         self.since_ns = NEVER
         self.line = Line()
         self.trusted = True
+        self.back: Moment | None = None
         drafts = {event.kind: resumed(event) for event in open_events}
         self._names = Names(name, book, drafts.get(EventKind.NAMES_FAILURE))
         self._windows = Windows()
@@ -189,6 +191,7 @@ class Uplink:
         if outage.start.fixed is None:
             outage.interruption_s = self._interruptions.interruption_s(self.name, outage.start, outage.end)
         self._last_outage = (outage.start.earliest_ns, outage.end.latest_ns)
+        self.back = outage.end
         self._outage = None
         self._book.tell(outage)
 

@@ -97,15 +97,26 @@ class Afterword(NamedTuple):
 
 
 class RouteSeen(NamedTuple):
-    """What the kernel's own routing says of unpinned traffic: an uplink's name, or None for no route at all."""
+    """What the kernel's own routing says of unpinned traffic.
+
+    Attributes:
+        uplink: The uplink's name, or None for no route at all.
+        changed_by: Who added or removed default routes since the last look, as the kernel announced it: `rtm_protocol`
+            of each, in order (rtnetlink(7)).
+    """
 
     at_ns: int
     at_unix_ns: int
     uplink: str | None
+    changed_by: tuple[int, ...] = ()
 
 
 class LinkSeen(NamedTuple):
-    """The ladder's first rung: whether the interface behind an uplink's pin has carrier and an address."""
+    """The ladder's first rung: whether the interface behind an uplink's pin has carrier and an address.
+
+    Attributes:
+        enabled: Whether its operator wants it up (IFF_UP, netdevice(7)); one that is switched off has no carrier.
+    """
 
     at_ns: int
     at_unix_ns: int
@@ -113,6 +124,7 @@ class LinkSeen(NamedTuple):
     carrier: bool
     address: bool
     interface: str
+    enabled: bool = True
 
 
 class PinsSeen(NamedTuple):

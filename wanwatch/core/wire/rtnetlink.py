@@ -15,7 +15,7 @@ from wanwatch.core.wire.malformed import Malformed
 DONE: Final = 3
 """The kind of message that ends a dump."""
 
-_ERROR, _NEW_LINK, _NEW_ADDRESS, _NEW_ROUTE = 2, 16, 20, 24
+_ERROR, _NEW_LINK, _NEW_ADDRESS, _NEW_ROUTE, _GONE_ROUTE = 2, 16, 20, 24, 25
 _GET_LINK, _GET_ADDRESS, _GET_ROUTE = 18, 22, 26
 _REQUEST, _DUMP = 0x001, 0x300
 _HEADER: Final = struct.Struct("=IHHII")
@@ -31,6 +31,7 @@ _IFF_UP, _IFF_LOWER_UP = 0x1, 0x10000
 _IFA_F_UNUSABLE: Final = 0x08 | 0x40  # duplicate address detection failed, or is not over yet
 _TYPE_UNICAST: Final = 1
 _TYPE_LOCAL: Final = 2
+_TABLE_MAIN: Final = 254
 
 
 class Route(NamedTuple):
@@ -54,11 +55,12 @@ class NoRoute(NamedTuple):
 
 
 class Link(NamedTuple):
-    """An interface: its index (*interface*) and name, and whether it is up and has carrier."""
+    """An interface: its index (*interface*) and name, whether it has carrier, and whether it is switched on at all."""
 
     interface: int
     name: str
     carrier: bool
+    enabled: bool
 
 
 class Address(NamedTuple):
@@ -119,7 +121,7 @@ def _link(body: bytes) -> Link | Malformed:
         return Malformed("shorter than a link")
     _, _, index, flags, _ = _LINK.unpack_from(body)
     name = _attributes(body[_LINK.size :]).get(_IFLA_IFNAME, b"").rstrip(b"\0").decode("ascii", "replace")
-    return Link(index, name, flags & (_IFF_UP | _IFF_LOWER_UP) == _IFF_UP | _IFF_LOWER_UP)
+    return Link(index, name, flags & (_IFF_UP | _IFF_LOWER_UP) == _IFF_UP | _IFF_LOWER_UP, bool(flags & _IFF_UP))
 
 
 def _address(body: bytes) -> Address | Malformed | None:
@@ -147,6 +149,17 @@ def parse(kind: int, body: bytes) -> Answer | None:
     """Read one message; None for a kind that nobody here asks about, and for an address that cannot be used yet."""
     read = _READ.get(kind)
     return None if read is None else read(body)
+
+
+def default_changed_by(kind: int, body: bytes) -> int | None:
+    """Return the `rtm_protocol` of an IPv4 default route of the main table that a notice says was added or removed.
+
+    None for any other notice. Routes that the kernel itself takes away with their interface are not announced.
+    """
+    if kind not in (_NEW_ROUTE, _GONE_ROUTE) or len(body) < _ROUTE.size:
+        return None
+    family, to_bits, _, _, table, protocol, *_ = _ROUTE.unpack_from(body)
+    return protocol if (family, to_bits, table) == (_FAMILY[4], 0, _TABLE_MAIN) else None
 
 
 def _attributes(data: bytes) -> dict[int, bytes]:
