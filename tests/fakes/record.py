@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wanwatch.core.account.spans import intersect
-from wanwatch.core.model import Event, EventKind, Json, Series, Span
+from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
 from wanwatch.core.ports import (
     MARK_LATE,
     MARK_LOST,
@@ -35,6 +35,7 @@ class FakeRecord:
     ) -> None:
         self._site = site
         self.notes: dict[str, Json] = {}
+        self.measured: list[Measurement] = []
         self._events = sorted(events, key=lambda event: event.start.estimate_unix_ns)
         self._watched = list(watched)
         self._blocks = sorted(blocks, key=lambda block: block.minute)
@@ -58,6 +59,17 @@ class FakeRecord:
     def recall(self, key: str, site: str | None = None) -> Json:
         """What a test has put into `notes`."""
         return self.notes.get(key) if site in {None, self._site} else None
+
+    def measurements(
+        self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
+    ) -> list[Measurement]:
+        """What a test has put into `measured`."""
+
+        def asked_for(measured: Measurement) -> bool:
+            inside = span is None or span.start_unix_ns <= measured.at_unix_ns < span.end_unix_ns
+            return inside and kind in {None, measured.kind} and uplink in {None, measured.uplink}
+
+        return [measured for measured in self.measured if asked_for(measured)] if site == self._site else []
 
     def watched(self, site: str, span: Span) -> list[Span]:
         """When a daemon was alive, cut to *span*."""

@@ -7,7 +7,18 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
 
-from wanwatch.core.model import Afterword, Event, EventKind, Json, Observation, Sample, Series, Span
+from wanwatch.core.model import (
+    Afterword,
+    Event,
+    EventKind,
+    Json,
+    Measurement,
+    MeasurementKind,
+    Observation,
+    Sample,
+    Series,
+    Span,
+)
 
 RTT_LIMIT: Final = 0xFFFF_FFF0
 """Round-trip times in a block's array are below this many microseconds; larger words are the markers below."""
@@ -88,6 +99,11 @@ class Record(Protocol):
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
 
+    def measurements(
+        self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
+    ) -> list[Measurement]:
+        """Measurements of this *kind* and *uplink* (all if None) that began within *span* (all time), by begin."""
+
     def recall(self, key: str, site: str | None = None) -> Json:
         """What the daemon remembered under *key*, None if nothing; *site* may be left out where there is one."""
 
@@ -110,6 +126,9 @@ class Keeper(Protocol):
 
     async def event(self, event: Event) -> bool:
         """Commit an event, new or told again. Returns once it is on disk: True; False if it has to wait in memory."""
+
+    async def measurement(self, measured: Measurement) -> bool:
+        """Commit what was measured on purpose. Returns once it is on disk: True; False if it has to wait in memory."""
 
     def remember(self, key: str, value: Json) -> None:
         """Keep a small value across restarts, such as the carrying uplink, under *key*."""

@@ -6,7 +6,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.model import EventKind, Series
+from wanwatch.core.model import EventKind, MeasurementKind, Series
 from wanwatch.store._blocks import Gathered, empty, merge
 from wanwatch.store._errors import WriteError
 from wanwatch.store._rows import (
@@ -29,6 +29,9 @@ _PUT_BLOCK: Final = (
 _GET_BLOCK: Final = f"SELECT {BLOCK_COLUMNS} FROM minute WHERE key = ?"  # noqa: S608 - as above
 _PUT_EVENT: Final = f"INSERT OR REPLACE INTO event (site_id, {EVENT_COLUMNS}) VALUES ({', '.join('?' * 17)})"  # noqa: S608 - as above
 _PUT_NOTE: Final = "INSERT OR REPLACE INTO note (site_id, key, value) VALUES (?, ?, ?)"
+_PUT_MEASUREMENT: Final = (
+    "INSERT OR REPLACE INTO measurement (site_id, at, uplink, kind, result) VALUES (?, ?, ?, ?, ?)"
+)
 _PUT_SIGHTING: Final = "INSERT OR REPLACE INTO sighting (site_id, at, about, said) VALUES (?, ?, ?, ?)"
 # Two runs may begin at one instant of a clock that was set back; the longer one holds.
 _PUT_ALIVE: Final = (
@@ -79,6 +82,11 @@ class SqliteLedger:
             self._db.executemany(_PUT_EVENT, ((self._site, *row) for row in events))
             self._db.executemany(_PUT_NOTE, ((self._site, *note) for note in notes.items()))
             self._put_alive(alive)
+
+    def keep_measurements(self, rows: Collection[Row]) -> None:
+        """Commit the rows of measurements."""
+        with self._transaction():
+            self._db.executemany(_PUT_MEASUREMENT, ((self._site, *row) for row in rows))
 
     def add_events(self, events: Collection[Row]) -> list[str]:
         """Commit event rows whose ids are new; if any is taken, keep none and return the taken ones."""
@@ -131,10 +139,13 @@ class SqliteLedger:
             self._db.execute(_DELETE_MINUTES, (block_key(from_minute), block_key(to_minute), self._site))
 
     def delete_ended(self, before_unix_ns: int) -> None:
-        """Delete events and alive spans that ended before this instant."""
+        """Delete events and alive spans that ended, and measurements that began, before this instant."""
         with self._transaction():
             self._db.execute("DELETE FROM event WHERE site_id = ? AND end_latest < ?", (self._site, before_unix_ns))
             self._db.execute("DELETE FROM alive WHERE site_id = ? AND last < ?", (self._site, before_unix_ns))
+            # What a line was handed over with stands as long as the line does.
+            sql = "DELETE FROM measurement WHERE site_id = ? AND at < ? AND kind <> ?"
+            self._db.execute(sql, (self._site, before_unix_ns, MeasurementKind.ACCEPTANCE.value))
 
     def _has_event(self, event_id: str) -> bool:
         sql = "SELECT 1 FROM event WHERE site_id = ? AND id = ?"

@@ -3,7 +3,17 @@
 import json
 from typing import Any, Final, TypeAlias
 
-from wanwatch.core.model import Bounds, Domain, Event, EventKind, Kind, Role, Series
+from wanwatch.core.model import (
+    Bounds,
+    Domain,
+    Event,
+    EventKind,
+    Kind,
+    Measurement,
+    MeasurementKind,
+    Role,
+    Series,
+)
 from wanwatch.core.ports import MinuteBlock
 
 Row: TypeAlias = tuple[Any, ...]
@@ -88,3 +98,14 @@ def block_of(series: Series, minute: int, row: Row) -> MinuteBlock:
 def series_of(row: Row) -> Series:
     """Return the series of the columns uplink, target, kind, role."""
     return Series(row[0], row[1], Kind(row[2]), Role(row[3]))
+
+
+def measurement_row(measured: Measurement) -> Row:
+    """Return the measurement's columns at, uplink, kind, result."""
+    result = json.dumps(dict(measured.result), allow_nan=False)
+    return (measured.at_unix_ns, measured.uplink, measured.kind.value, result)
+
+
+def measurement_of(row: Row) -> Measurement:
+    """Return the measurement that `measurement_row` made *row* of."""
+    return Measurement(row[0], row[1], MeasurementKind(row[2]), json.loads(row[3]))

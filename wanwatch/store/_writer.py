@@ -52,6 +52,7 @@ class Work:
     stage: Stage
     events: dict[str, Row] = field(default_factory=dict)
     notes: dict[str, str] = field(default_factory=dict)
+    measurements: tuple[Row, ...] = ()
     minutes: dict[int, dict[Series, Gathered]] = field(default_factory=dict)
     sightings: tuple[SightingRow, ...] = ()
     alive: dict[int, int] = field(default_factory=dict)
@@ -136,6 +137,7 @@ class Writer:
     def _hold(self, work: Work) -> None:
         self._held.events.update(work.events)
         self._held.notes.update(work.notes)
+        self._held.measurements += work.measurements
         self._held.minutes.update(work.minutes)
         self._held.sightings += work.sightings
         self._held.alive.update(work.alive)
@@ -167,6 +169,9 @@ class Writer:
             ledger.keep(held.events.values(), held.notes, held.alive)
             for written in (held.events, held.notes, held.alive):
                 written.clear()
+        if held.measurements:
+            ledger.keep_measurements(held.measurements)
+            held.measurements = ()
         return True
 
     def _write_minutes(self, ledger: SqliteLedger) -> bool:

@@ -1,16 +1,16 @@
-"""Announcing: the one thing that a command writes into a record, beside a daemon that writes or without one.
+"""Announcing: what a command writes into a record, beside a daemon that writes or without one.
 
-It is a short transaction of its own: the write-ahead log lets it wait for the daemon's, and the daemon for it.
+Each is a short transaction of its own: the write-ahead log lets it wait for the daemon's, and the daemon for it.
 """
 
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from wanwatch.core.model import Event, EventKind
+from wanwatch.core.model import Event, EventKind, Measurement
 from wanwatch.store._errors import NoRecordError, StoreError, WriteError
 from wanwatch.store._ledger import SqliteLedger
-from wanwatch.store._rows import event_row
+from wanwatch.store._rows import event_row, measurement_row
 
 
 def announce(path: Path, site: str, windows: Sequence[Event]) -> list[str]:
@@ -24,6 +24,16 @@ def announce(path: Path, site: str, windows: Sequence[Event]) -> list[str]:
     """
     with _ledger(path, site) as ledger:
         return ledger.add_events([event_row(window) for window in windows])
+
+
+def keep_measurement(path: Path, site: str, measured: Measurement) -> None:
+    """Commit what a command has measured; a record that is not there is made.
+
+    Raises:
+        StoreError: The file cannot be made or written.
+    """
+    with _ledger(path, site) as ledger:
+        ledger.keep_measurements([measurement_row(measured)])
 
 
 def withdraw(path: Path, site: str, event_id: str) -> bool:

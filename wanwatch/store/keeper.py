@@ -8,14 +8,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Observation, Sample, Series
+from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Measurement, Observation, Sample, Series
 from wanwatch.core.ports import Clock
 from wanwatch.store._alive import AliveSpans
 from wanwatch.store._blocks import NS_PER_MINUTE, NS_PER_US, Gathered
 from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._lock import Lock
 from wanwatch.store._prune import Prune
-from wanwatch.store._rows import event_row
+from wanwatch.store._rows import event_row, measurement_row
 from wanwatch.store._sightings import Sightings
 from wanwatch.store._writer import Stage, Work, Writer
 
@@ -124,6 +124,10 @@ class SqliteKeeper:
         """Commit an event, new or told again; True once it is on the disk, False if it has to wait in memory."""
         work = Work(Stage.EVENTS, events={event.id: event_row(event)})
         return await self._written(work, EVENT_PATIENCE_S)
+
+    async def measurement(self, measured: Measurement) -> bool:
+        """Commit a measurement; True once it is on the disk, False if it has to wait in memory."""
+        return await self._written(Work(Stage.EVENTS, measurements=(measurement_row(measured),)), EVENT_PATIENCE_S)
 
     def remember(self, key: str, value: Json) -> None:
         """Keep a small value across restarts; it is written at once."""

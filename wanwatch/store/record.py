@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final, Self
 
 from wanwatch.core.marking import put_down
-from wanwatch.core.model import Event, EventKind, Json, Series, Span
+from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
 from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock
 from wanwatch.core.sighting import Sighting
@@ -19,6 +19,7 @@ from wanwatch.store._rows import (
     block_key,
     block_of,
     event_of,
+    measurement_of,
     series_of,
 )
 from wanwatch.store._schema import connect_read_only
@@ -35,6 +36,9 @@ _SERIES: Final = (
 _SIGHTINGS: Final = (
     "SELECT at, about, said FROM sighting JOIN site ON site.id = site_id WHERE name = ? AND at >= ? AND at < ?"
     " ORDER BY at"
+)
+_MEASUREMENTS: Final = (
+    "SELECT at, uplink, kind, result FROM measurement JOIN site ON site.id = site_id WHERE name = ? ORDER BY at, uplink"
 )
 _ALIVE: Final = "SELECT started, last FROM alive WHERE site_id = (SELECT id FROM site WHERE name = ?)"
 
@@ -125,6 +129,14 @@ class SqliteRecord:
         """Yield what was sighted within *span*, by instant."""
         for at, about, said in self._db.execute(_SIGHTINGS, (site, span.start_unix_ns, span.end_unix_ns)):
             yield Sighting(at, tuple(json.loads(about)), json.loads(said))
+
+    def measurements(
+        self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
+    ) -> list[Measurement]:
+        """Return the measurements that began within *span* (all time if None), by their begin."""
+        rows = self._db.execute(_MEASUREMENTS, (site,))
+        found = [measurement_of(row) for row in rows if span is None or span.start_unix_ns <= row[0] < span.end_unix_ns]
+        return [m for m in found if kind in {None, m.kind} and uplink in {None, m.uplink}]
 
     def recall(self, key: str, site: str | None = None) -> Json:
         """Return what was remembered under *key*, None if nothing was.

@@ -11,6 +11,7 @@ Imports:  wanwatch.core.resolver, wanwatch.core.way, and the pure parts of the s
 from wanwatch.core.model.asking import UNPINNED, Kind, Pin, Question, Role, Series
 from wanwatch.core.model.effect import CarryingChanged, Effect, JudgeSettings, Pace, PinChanged, StateChanged, Tell
 from wanwatch.core.model.event import SWITCHES, Bounds, Domain, Event, EventKind, State
+from wanwatch.core.model.measurement import Measurement, MeasurementKind
 from wanwatch.core.model.seen import Afterword, Cause, LinkSeen, Observation, Outcome, PinsSeen, RouteSeen, Sample
 from wanwatch.core.model.units import NS_PER_S, Json, Span
 
@@ -30,6 +31,8 @@ __all__ = [
     "JudgeSettings",
     "Kind",
     "LinkSeen",
+    "Measurement",
+    "MeasurementKind",
     "Observation",
     "Outcome",
     "Pace",
