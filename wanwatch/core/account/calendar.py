@@ -7,7 +7,7 @@ difference of what the clocks showed, not the time that passed.
 Source: RFC 3339 for instants with an offset; the zone's rules are the caller's `tzinfo` (the IANA data base).
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
 
@@ -48,12 +48,19 @@ def days(span: Span, zone: tzinfo) -> Iterator[tuple[date, Span]]:
         day, begins = day + timedelta(days=1), after
 
 
-def daily_hours(span: Span, zone: tzinfo, from_min: int, to_min: int) -> tuple[Span, ...]:
-    """Return the same hours of every local day, in minutes from midnight; where *to_min* is less, past midnight."""
+def daily_hours(
+    span: Span, zone: tzinfo, from_min: int, to_min: int, *, on: Callable[[date], bool] = lambda _day: True
+) -> tuple[Span, ...]:
+    """Return the same hours of every local day, in minutes from midnight; where *to_min* is less, past midnight.
+
+    Only days of which *on* says so are taken; hours past midnight belong to the day on which they began.
+    """
     found = []
     first = local_time(span.start_unix_ns, zone).date() - timedelta(days=1)  # its last hours may pass midnight
     for number in range((span.length_ns // _DAY_NS) + 3):
         day = first + timedelta(days=number)
+        if not on(day):
+            continue
         after = day if to_min > from_min else day + timedelta(days=1)
         found.append(Span(_wall_unix_ns(day, from_min, zone), _wall_unix_ns(after, to_min, zone)))
     return intersect(found, [span])
