@@ -5,6 +5,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Final
 
+from wanwatch.core.incident.pattern import CAUSES as INCIDENTS
 from wanwatch.core.judge import carrying, line, pin
 from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
@@ -49,6 +50,11 @@ def _causes() -> str:
     return _grid(["", *(heads[hand] for hand in Hand)], rows)
 
 
+def _incidents() -> str:
+    rows = ([sign.value if sign else "whatever is left", f"**{cause}**"] for cause, sign in INCIDENTS)
+    return _grid(["the first of these signs", "cause"], rows)
+
+
 def drawn() -> str:
     """What belongs between the markers."""
     return "\n\n".join(
@@ -63,6 +69,8 @@ def drawn() -> str:
             _verdicts(),
             "**Why it was left**, by the same state and what the kernel shows of a hand (`core/judge/hand.py`):",
             _causes(),
+            "**What an incident was**, by the signs that its events show (`core/incident/pattern.py`):",
+            _incidents(),
         )
     )
 

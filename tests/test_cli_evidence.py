@@ -136,3 +136,14 @@ async def test_a_dossier_of_an_unknown_outage_is_told_with_the_nearest(config: P
         " wanwatch events --kind outage\n"
     )
     assert not (tmp_path / "dossier.html").exists()
+
+
+async def test_events_are_listed_as_incidents(config: Path, tmp_path: Path) -> None:
+    """As text, as one JSON array, and those of a kind only."""
+    outage = await record_an_outage(tmp_path / "record")
+    shown = wanwatch(config, "events", "--incidents").stdout
+    assert shown.splitlines()[0].endswith(f"incident-{outage}")
+    assert "fibre was down for 3.0 s" in shown
+    (told,) = json.loads(wanwatch(config, "events", "--incidents", "--kind", "outage", "--json").stdout)
+    assert (told["id"], [event["id"] for event in told["events"]]) == (f"incident-{outage}", [outage])
+    assert wanwatch(config, "events", "--incidents", "--kind", "flapping").stdout == "no incidents\n"

@@ -149,30 +149,39 @@ def status(*, as_json: bool, config_path: Path | None) -> None:
 @click.option(
     "--kind", "kinds", multiple=True, type=click.Choice([kind.value for kind in EventKind]), help="Repeatable."
 )
+@click.option("--incidents", "grouped", is_flag=True, help="Joined to incidents, with their time lines.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON array.")
 @config_option
 @tells_errors
 def events(
-    since: str | None, until: str | None, kinds: tuple[str, ...], *, as_json: bool, config_path: Path | None
-) -> None:
-    """List what happened."""
+    since: str | None, until: str | None, kinds: tuple[str, ...], *, grouped: bool, as_json: bool,
+    config_path: Path | None,
+) -> None:  # fmt: skip
+    """List what happened: events, or the incidents that they make up (with --kind: those that hold such an event)."""
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import store_path
     from wanwatch.core.event_json import event_to_json
+    from wanwatch.core.incident import incident_to_json, incidents_in
     from wanwatch.measure import RealClock
+    from wanwatch.publish.incidents import incidents_text
     from wanwatch.publish.listing import events_text
     from wanwatch.store import SqliteRecord
 
     config = load(find(config_path))
-    site = config.site
+    site, wanted = config.site, [EventKind(kind) for kind in kinds]
     span = parse_span(since, until, site.timezone, RealClock().now_unix_ns())
     with SqliteRecord(store_path(config)) as record:
-        found = record.events(site.name, span, [EventKind(kind) for kind in kinds])
+        if grouped:
+            found = [one for one in incidents_in(record, site.name, span) if one.holds(wanted)]
+            told, text = [incident_to_json(one) for one in found], incidents_text(found, site.timezone)
+        else:
+            listed = record.events(site.name, span, wanted)
+            told, text = [event_to_json(event) for event in listed], events_text(listed, site.timezone)
     if as_json:
-        click.echo(json.dumps([event_to_json(event) for event in found], indent=2, ensure_ascii=False))
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:
-        click.echo(events_text(found, site.timezone), nl=False)
+        click.echo(text, nl=False)
 
 
 @main.command()

@@ -75,7 +75,7 @@ def test_the_page_is_never_wider_than_its_window(width: int, names: str, tmp_pat
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_owner_s_answer_fits_on_the_first_sheet(paper: str, tmp_path: Path) -> None:
-    """Two lines, what happened and what to do stand on page one, and the evidence begins on page two."""
+    """Two lines, what happened and what to do stand on page one, then come incidents, then the evidence."""
     pdftotext = shutil.which("pdftotext")
     if pdftotext is None:
         pytest.skip("there is no pdftotext on this machine")
@@ -84,8 +84,9 @@ def test_the_owner_s_answer_fits_on_the_first_sheet(paper: str, tmp_path: Path) 
     sheet = tmp_path / "month.pdf"
     chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={sheet}", page.as_uri())
     text = subprocess.run([pdftotext, str(sheet), "-"], capture_output=True, text=True, check=True).stdout
-    first, second, *_ = (" ".join(sheet_text.split()) for sheet_text in text.split("\f"))
+    first, second, third, *_ = (" ".join(sheet_text.split()) for sheet_text in text.split("\f"))
     assert "broke its contract" in first
     assert "traffic stayed on a dead line once although another was up." in first
     assert "the evidence" not in first
-    assert "fibre: the evidence" in second
+    assert second.startswith("Incidents")
+    assert "fibre: the evidence" in third

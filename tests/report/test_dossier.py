@@ -10,6 +10,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from markupsafe import Markup
 
 from tests.fakes.month import BEFORE, DURING, EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, rung
 from tests.fakes.record import FakeRecord
@@ -22,7 +23,7 @@ from wanwatch.report.dossier.build import build
 from wanwatch.report.dossier.chart import lane_chart
 from wanwatch.report.dossier.data import COLUMNS, render_csv, render_json
 from wanwatch.report.dossier.missing import missing
-from wanwatch.report.dossier.page import between, clock, render_html, seconds
+from wanwatch.report.dossier.page import Course, between, clock, render_html, seconds
 from wanwatch.report.dossier.routes import steps, words
 from wanwatch.report.dossier.story import checks, headline, where
 from wanwatch.report.dossier.values import Dossier, Lane, Trace
@@ -42,6 +43,11 @@ def of_event(one: Event, now_unix_ns: int = PERIOD.end_unix_ns, *others: Event) 
     """A dossier of an outage of which no probe is kept."""
     kept = FakeRecord(SITE, [one, *others], WATCHED, [])
     return build(kept, SUBJECT, one.id, now_unix_ns=now_unix_ns, clock_error_us=None)
+
+
+def plain(dossier: Dossier) -> str:
+    """The page's words."""
+    return Markup(render_html(dossier)).striptags()  # noqa: S704 - nobody shows it
 
 
 class Page(HTMLParser):
@@ -214,6 +220,39 @@ def test_every_domain_has_its_sentence(domain: Domain) -> None:
     assert where(of_event(event(EventKind.OUTAGE, "22 04:00:00", "22 04:00:08", domain=domain)))
 
 
+def test_the_incident_is_told_with_a_column_for_each_line() -> None:
+    """Both lines side by side, in words for a provider's desk: the office's side is not the reader's own."""
+    course = Course(made())
+    assert course.columns == ["fibre", "copper", "unpinned"]
+    assert [row and row[1] for row in course.rows] == [0, 2, 0, 2]
+    text = plain(made())
+    assert "traffic moved to copper and came back; people were cut off for 8.6 s." in text
+    own = plain(made("outage-fibre-07 09:12:00"))
+    assert "fibre was down on the office's own side for 5 min." in own
+    assert "your own side" not in own
+
+
+def test_what_is_told_in_the_incident_is_not_told_again() -> None:
+    """What else happened is what does not belong to it."""
+    unseen = event(EventKind.UNOBSERVED, "13 13:00:00", "13 13:01:00", None)
+    step = event(EventKind.CLOCK_STEP, "13 13:10:00", "13 13:10:00", None)
+    outage = event(EventKind.OUTAGE, "13 13:03:20", "13 13:34:24")
+    text = plain(of_event(outage, PERIOD.end_unix_ns, unseen, step))
+    assert text.count("the wall clock was stepped by") == 1
+    assert "unobserved, 1 min" in text
+
+
+def test_a_long_incident_leaves_out_the_middle_of_its_time_line() -> None:
+    """A line that flaps all day must not bury the rest; JSON has every entry."""
+    flaps = [event(EventKind.OUTAGE, f"13 {hour:02}:{minute:02}:00", f"13 {hour:02}:{minute:02}:09")
+             for hour in (13, 14) for minute in range(0, 60, 6)]  # fmt: skip
+    found = of_event(flaps[3], PERIOD.end_unix_ns, *flaps[:3], *flaps[4:])
+    course = Course(found)
+    assert (len(course.rows), course.left_out, course.rows[12]) == (25, 16, None)
+    assert "… 16 entries more" in render_html(found)
+    assert len(json.loads(render_json(found))["incident"]["timeline"]) == 40
+
+
 def test_what_was_looked_at_on_the_office_s_side_is_told_with_its_evidence() -> None:
     """The other line's answers show that the machine itself was in order: 187 probes to each of two targets."""
     found = {check.name: (check.holds, check.words.striptags()) for check in checks(made())}
@@ -354,7 +393,7 @@ def test_names_cannot_become_markup() -> None:
     text = render_html(replace(found, lanes=(lane,), plan=replace(found.plan, name=bad, contract=contract)))
     assert bad not in text
     assert Page(text).open == []
-    assert "announced afterwards" in text
+    assert "announced <bdi>afterwards</bdi>" in text
     assert "It reaches into planned work" in text
 
 

@@ -58,6 +58,7 @@ def test_what_happened_is_told_line_by_line() -> None:
         "<bdi>copper</bdi> was never seen down.",
         "<bdi>copper</bdi> went unobserved for 47 min.",
         "Traffic moved to another line twice; people were cut off for 16.4 s in all, 8.2 s at the longest.",
+        "All this was 5 incidents: 1 of a stuck failover, 3 of a line down, 1 of a line that worked badly.",
     ]
 
 
@@ -121,9 +122,10 @@ def test_the_silence_of_a_blackout_is_counted_once() -> None:
     back = event(EventKind.RESTORATION, "14 12:01:00", "14 12:01:00", None, way=(None, "fibre"), interruption_s=60.0)
     day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
     found = happened(build_month(FakeRecord(SITE, [away, dark, back], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
-    assert found[-1] == (
-        "Traffic moved to another line once; people were cut off for 1 min 5 s in all, 1 min at the longest."
-    )
+    assert found[-2:] == [
+        "Traffic moved to another line once; people were cut off for 1 min 5 s in all, 1 min at the longest.",
+        "All this was 1 incident, of no line carrying.",
+    ]
 
 
 def test_a_single_outage_is_not_the_longest_of_several() -> None:

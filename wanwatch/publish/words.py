@@ -6,7 +6,7 @@ from typing import Final
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.core.planned import AFTERWARDS
 
-_WHERE: Final[Mapping[Domain, str]] = {
+WHERE: Final[Mapping[Domain, str]] = {
     Domain.OUR_SIDE: "on our own side",
     Domain.GATEWAY: "at the gateway",
     Domain.ACCESS_LINE: "on the access line",
@@ -14,6 +14,7 @@ _WHERE: Final[Mapping[Domain, str]] = {
     Domain.FAR_END: "at the far end only",
     Domain.NAMES: "with names only",
 }
+"""Where it broke, as a sentence says it."""
 _MINUTE_S: Final = 60
 _HOUR_S: Final = 3600
 
@@ -36,7 +37,7 @@ def _end(event: Event) -> str:
 
 def _trouble(what: str) -> Callable[[Event], str]:
     def say(event: Event) -> str:
-        where = f" {_WHERE[event.domain]}" if event.domain else ""
+        where = f" {WHERE[event.domain]}" if event.domain else ""
         return f"{event.uplink or 'the site'}: {what}{where}, {_end(event)}"
 
     return say

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.event_json import event_to_json
+from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, TargetFigures, UplinkReport, Variation
@@ -34,6 +35,7 @@ def to_json(report: MonthReport) -> dict[str, Json]:
         },
         "uplinks": [_uplink(uplink, report.codec) for uplink in report.uplinks],
         "switches": _events(report.switches),
+        "incidents": [incident_to_json(one) for one in report.incidents],
         "verdict": report.verdict,
     }
 

@@ -10,14 +10,18 @@ from markupsafe import Markup
 
 from wanwatch import __version__
 from wanwatch.core.account import voice
+from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
-from wanwatch.core.model import Event, State
+from wanwatch.core.incident import Entry, Incident, folded, subject
+from wanwatch.core.model import UNPINNED, Event, State
 from wanwatch.report import charts, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+MOST_ENTRIES: Final = 24
+"""Of one time line; what is left out stands in the tables of events."""
 PAGE: Final = Path(__file__).parent / "page"
 
 
@@ -62,8 +66,20 @@ def page_environment(zone: tzinfo) -> Environment:
         name=story.name,
         instant=lambda unix_ns: words.instant(unix_ns, zone),
         bounds=lambda found: words.bounds(found, zone),
+        incident=story.incident,
+        happening=story.happening,
+        subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
+        within=lambda entry, one: moment_within(entry, one, zone),
+        folded=lambda entries: folded(entries, MOST_ENTRIES),
     )
     return environment
+
+
+def moment_within(entry: Entry, one: Incident, zone: tzinfo) -> str:
+    """Say when an entry was: the time of day, with the day where that is not the one on which its incident began."""
+    shown, first = (local_time(at.estimate_unix_ns, zone) for at in (entry.at, one.start))
+    same = (shown.date(), shown.utcoffset()) == (first.date(), first.utcoffset())
+    return words.clock(entry.at.estimate_unix_ns, zone) if same else words.instant(entry.at.estimate_unix_ns, zone)
 
 
 class Line:

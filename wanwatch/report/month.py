@@ -12,6 +12,7 @@ from wanwatch.core.account.figures import loss_ratio, percentile
 from wanwatch.core.account.spans import intersect, total_ns, union
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
 from wanwatch.core.account.voice import CODECS, Codec
+from wanwatch.core.incident import incidents_in
 from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
 from wanwatch.core.ports import Record
 from wanwatch.report.resolving import resolving_in
@@ -134,6 +135,7 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         switches=tuple(event for event in events if event.kind in SWITCHES),
         site_events=tuple(e for e in events if e.kind not in SWITCHES and _of_the_site(e)),
         all_down_ns=_all_down_ns(uplinks),
+        incidents=tuple(one for one in incidents_in(record, subject.site, period) if _has_begun(one.lead, now_unix_ns)),
     )
 
 

@@ -4,7 +4,8 @@ Sentences are markup with every name escaped and set apart (`<bdi>`), so that no
 text around it.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 from markupsafe import Markup
@@ -12,10 +13,22 @@ from markupsafe import Markup
 from wanwatch.core.account.clauses import Because, Verdict
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span, spans_of
+from wanwatch.core.incident import Cause, Entry, Incident, Words, phrase, sentence
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
 from wanwatch.report.words import PLACE, duration, limit_value, moment
 
+_CAUSES: Final[Mapping[Cause, str]] = {
+    Cause.LINES_DOWN: "several lines down at once",
+    Cause.STUCK_FAILOVER: "a stuck failover",
+    Cause.FLAPPING_LINE: "flapping",
+    Cause.LINE_DOWN: "a line down",
+    Cause.NEEDLESS_FAILOVER: "a needless failover",
+    Cause.LINE_IMPAIRED: "a line that worked badly",
+    Cause.NAMES_ONLY: "names only",
+    Cause.BLACKOUT: "no line carrying",
+    Cause.SWITCH_ONLY: "a switch alone",
+}
 _TALLIES: Final = {1: "once", 2: "twice"}
 
 
@@ -51,6 +64,7 @@ def happened(report: MonthReport) -> list[Markup]:
         *_cut_off(report),
         *(sentence for uplink in report.uplinks for sentence in _line(report, uplink)),
         *_switching(report),
+        *_incidents(report),
     ]
 
 
@@ -68,9 +82,23 @@ def to_do(report: MonthReport) -> list[Markup]:
     return found or [Markup("Nothing.")]
 
 
+def incident(one: Incident, place: Mapping[Domain, str] = PLACE) -> Markup:
+    """Say what an incident was, in one sentence; *place* is where it can break, in words for whoever reads it."""
+    return Markup(sentence(one, _words(place)))  # noqa: S704 - our own text, with every name escaped by `name`
+
+
+def happening(entry: Entry, place: Mapping[Domain, str] = PLACE) -> Markup:
+    """Say one entry of an incident's time line."""
+    return Markup(phrase(entry, _words(place)))  # noqa: S704 - our own text, with every name escaped by `name`
+
+
 def tally(number: int) -> str:
     """Say how often: once, twice, 3 times."""
     return _TALLIES.get(number, f"{number} times")
+
+
+def _words(place: Mapping[Domain, str]) -> Words:
+    return Words(name=name, length=lambda seconds: duration(round(seconds * NS_PER_S)), place=place)
 
 
 def _names(names: Iterator[str]) -> Markup:
@@ -123,6 +151,18 @@ def _switching(report: MonthReport) -> Iterator[Markup]:
         yield _say("Traffic moved to another line {}{}.", tally(len(away)), cut)
     elif len(report.uplinks) > 1:
         yield Markup("Traffic never had to move to another line.")
+
+
+def _incidents(report: MonthReport) -> Iterator[Markup]:
+    if not report.incidents:
+        return
+    causes = Counter(one.cause for one in report.incidents)
+    causes = Counter(one.cause for one in report.incidents)
+    if len(report.incidents) == 1:
+        yield _say("All this was 1 incident, of {}.", _CAUSES[report.incidents[0].cause])
+        return
+    told = ", ".join(f"{causes[cause]} of {_CAUSES[cause]}" for cause in Cause if cause in causes)
+    yield _say("All this was {} incidents: {}.", len(report.incidents), told)
 
 
 def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:

@@ -10,6 +10,7 @@ from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
+from wanwatch.core.incident import Incident
 from wanwatch.core.model import Event, Span
 from wanwatch.core.resolving import Sign
 from wanwatch.report.samples import Hour
@@ -175,6 +176,7 @@ class MonthReport:
         switches: Every change of the carrying uplink.
         site_events: What else happened to the site as a whole or to its switching.
         all_down_ns: How long all lines were seen down at once.
+        incidents: What belongs together of all that, whole also where it reaches beyond the month.
     """
 
     site: str
@@ -189,6 +191,7 @@ class MonthReport:
     switches: tuple[Event, ...]
     site_events: tuple[Event, ...]
     all_down_ns: int
+    incidents: tuple[Incident, ...]
 
     @property
     def zone(self) -> tzinfo:

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from wanwatch.core.account.spans import subtract
+from wanwatch.core.incident import Incident, incidents_in
 from wanwatch.core.model import UNPINNED, Event, EventKind, Series, Span
 from wanwatch.core.ports import MinuteBlock, Record
 from wanwatch.report.dossier.errors import EventIdError
@@ -45,6 +46,7 @@ def build(record: Record, subject: Subject, event_id: str, *, now_unix_ns: int, 
         now_unix_ns=now_unix_ns,
         lanes=_lanes(_traces(blocks, window), outage, [plan.name for plan in subject.uplinks]),
         around=tuple(shown_event(event) for event in record.events(subject.site, window) if event.id != outage.id),
+        incident=_incident(record, subject.site, outage),
         watched=not subtract([extent], record.watched(subject.site, extent)),
         raw_gone=any(block.sent and not block.rtts for block in blocks),
         clock_error_us=clock_error_us,
@@ -66,6 +68,13 @@ def find(events: Iterable[Event], event_id: str) -> Event:
     nearest = get_close_matches(event_id, outages, n=3) or outages[-3:]
     what = "no event has this id" if event is None else f"is of kind {event.kind}, and a dossier is made of an outage"
     raise EventIdError(event_id, what, nearest)
+
+
+def _incident(record: Record, site: str, outage: Event) -> Incident:
+    begun = outage.start.estimate_unix_ns
+    around = incidents_in(record, site, Span(begun, begun + 1))
+    one = next(one for one in around if any(event.id == outage.id for event in one.events))
+    return Incident(*(tuple(map(shown_event, part)) for part in (one.events, one.beside)))
 
 
 def _window(record: Record, site: str, extent: Span) -> Span:

@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterator
 
 from wanwatch.core.event_json import event_to_json
+from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Json
 from wanwatch.core.ports import RTT_LIMIT
@@ -58,6 +59,7 @@ def to_json(dossier: Dossier) -> dict[str, Json]:
         "routes": _routes(dossier),
         "missing": [what.striptags() for what in missing.missing(dossier)],
         "around": [event_to_json(event) for event in dossier.around],
+        "incident": incident_to_json(dossier.incident),
         "clock_error_now_us": dossier.clock_error_us,
         "made": instant_text(dossier.now_unix_ns),
         "window": {

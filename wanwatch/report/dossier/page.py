@@ -7,12 +7,14 @@ from markupsafe import Markup
 
 from wanwatch import __version__
 from wanwatch.core.account.calendar import local_time
-from wanwatch.core.model import NS_PER_S, UNPINNED, Bounds, Role
+from wanwatch.core.incident import folded, subject
+from wanwatch.core.model import NS_PER_S, UNPINNED, Bounds, Event, Role
 from wanwatch.core.traced import routes_of
 from wanwatch.report.dossier import missing, routes, story
 from wanwatch.report.dossier.chart import COLOURS, lane_chart
 from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Tally, Trace
-from wanwatch.report.html import PAGE, page_environment
+from wanwatch.report.html import MOST_ENTRIES, PAGE, page_environment
+from wanwatch.report.story import happening, incident
 from wanwatch.report.words import count
 
 _ROLES: Final = {
@@ -31,6 +33,8 @@ def render_html(dossier: Dossier) -> str:
         utc=lambda unix_ns: clock(unix_ns, UTC),
         local=lambda unix_ns: clock(unix_ns, dossier.zone),
         between=between,
+        incident=lambda one: incident(one, story.PLACE),
+        happening=lambda entry: happening(entry, story.PLACE),
         least=lambda ns: seconds(ns // 1_000_000),
         most=lambda ns: seconds(-(-ns // 1_000_000)),
     )
@@ -51,7 +55,8 @@ def render_html(dossier: Dossier) -> str:
         way=routes.words(dossier),
         missing=missing.missing(dossier),
         lanes=[Column(dossier, lane) for lane in dossier.lanes],
-        around=[(event, story.happening(event, dossier.now_unix_ns)) for event in dossier.around],
+        course=Course(dossier),
+        around=[(event, story.happening(event, dossier.now_unix_ns)) for event in _aside(dossier)],
         around_min=AROUND_NS // (60 * NS_PER_S),
         steps=[event for event in dossier.around if event.kind == "clock-step"],
         version=__version__,
@@ -88,6 +93,34 @@ class Column:
             Row(dossier, trace, number, colours.get(id(trace), "")) for number, trace in enumerate(lane.traces, 1)
         ]
         self.chart = Markup(lane_chart(lane, dossier.window, dossier.down))  # noqa: S704 - drawn without names
+
+
+class Course:
+    """The incident's time line with a column for each line, so that they can be read side by side.
+
+    Args:
+        dossier: Whose incident.
+
+    Attributes:
+        columns: The line that was down, the others, then ordinary traffic and the site as a whole where they say so.
+        rows: Each entry with its place among the columns; None where entries are left out.
+        left_out: How many these are.
+    """
+
+    def __init__(self, dossier: Dossier) -> None:
+        said = dict.fromkeys(subject(entry.event) for entry in dossier.incident.entries)
+        lines = dict.fromkeys([dossier.outage.uplink, *(lane.name for lane in dossier.lanes), *said])
+        rest: list[str | None] = [UNPINNED, None]
+        self.columns = [line for line in lines if line not in rest] + [one for one in rest if one in said]
+        first, self.left_out, last = folded(dossier.incident.entries, MOST_ENTRIES)
+        rows = [(entry, self.columns.index(subject(entry.event))) for entry in (*first, *last)]
+        self.rows = [*rows[: len(first)], *([None] if self.left_out else []), *rows[len(first) :]]
+
+
+def _aside(dossier: Dossier) -> list[Event]:
+    """What happened around the outage and is no part of its incident."""
+    told = {event.id for event in (*dossier.incident.events, *dossier.incident.beside)}
+    return [event for event in dossier.around if event.id not in told]
 
 
 def clock(unix_ns: int, zone: tzinfo) -> str:

@@ -22,7 +22,7 @@ RUNGS: Final = {
 }
 """The rungs of the fault ladder, nearest first, in words that need no glossary."""
 
-_PLACE: Final[Mapping[Domain, str]] = {
+PLACE: Final[Mapping[Domain, str]] = {
     Domain.OUR_SIDE: "on the office's own side",
     Domain.GATEWAY: "at the office's gateway",
     Domain.ACCESS_LINE: "on the access line",
@@ -66,7 +66,7 @@ def say(text: str, *parts: object) -> Markup:
 def headline(dossier: Dossier) -> Markup:
     """Say how long the line was down, and where it broke if that is known."""
     outage = dossier.outage
-    where = f", {_PLACE[outage.domain]}" if outage.domain else ""
+    where = f", {PLACE[outage.domain]}" if outage.domain else ""
     line, length = name(outage.uplink or ""), duration(dossier.down.length_ns)
     if outage.end is None:
         return say("{} has been down for {} and still is{}.", line, length, where)
@@ -77,7 +77,7 @@ def where(dossier: Dossier) -> Markup:
     """Say in words what the ladder shows."""
     if dossier.outage.domain:
         return Markup(_WHERE[dossier.outage.domain])  # noqa: S704 - our own text
-    may_be = [_PLACE[Domain(word)] for word in _texts(dossier, "may_be") if word in _DOMAINS]
+    may_be = [PLACE[Domain(word)] for word in _texts(dossier, "may_be") if word in _DOMAINS]
     if not may_be:
         return Markup("From the office it cannot be told where it broke.")
     return say("From the office it cannot be told apart whether it broke {}.", " or ".join(may_be))

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from wanwatch.core.incident import Incident
 from wanwatch.core.model import NS_PER_S, Event, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
 from wanwatch.report.sequence import Whole, Words
@@ -93,6 +94,7 @@ class Dossier:
         now_unix_ns: The instant of making it.
         lanes: The line that was down, then the others, then ordinary traffic.
         around: What else happened within the window, in order of time.
+        incident: What the outage is part of.
         watched: Whether the program ran from the first bound of the outage to its last.
         raw_gone: Whether single samples of that time are no longer kept.
         clock_error_us: By how much this machine's clock can be off UTC now; None where nothing disciplines it.
@@ -106,6 +108,7 @@ class Dossier:
     now_unix_ns: int
     lanes: tuple[Lane, ...]
     around: tuple[Event, ...]
+    incident: Incident
     watched: bool
     raw_gone: bool
     clock_error_us: int | None
