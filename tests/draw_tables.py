@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from wanwatch.core.incident.pattern import CAUSES as INCIDENTS
-from wanwatch.core.judge import carrying, line, pin
+from wanwatch.core.judge import carrying, flapping, line, pin
 from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
 from wanwatch.core.model import State
@@ -63,6 +63,8 @@ def drawn() -> str:
             _machine(line.TRANSITIONS),  # type: ignore[arg-type]  # each machine has enums of its own
             "**Who carries** ordinary traffic (`core/judge/carrying.py`):",
             _machine(carrying.TRANSITIONS),  # type: ignore[arg-type]
+            "**Flapping**, of a line or of traffic (`core/judge/flapping.py`):",
+            _machine(flapping.TRANSITIONS),  # type: ignore[arg-type]
             "**A pin** (`core/judge/pin.py`):",
             _machine(pin.TRANSITIONS),  # type: ignore[arg-type]
             "**What a switch was**, by the state of the line that was left and the way taken (`core/judge/switch.py`):",

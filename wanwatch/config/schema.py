@@ -160,6 +160,10 @@ class Judge(Table):
     """The window that impairment is judged over."""
     stuck_after_ns: Duration = usually("30s", alias="stuck_after")
     """A failover is stuck where traffic has stayed on a down line for so long while another was up."""
+    flapping_changes: Annotated[Whole, Field(ge=2)] = 4
+    """A line flaps that went down or came up so often within `flapping_within`; so does traffic that moved so often."""
+    flapping_within_ns: Duration = usually("10m", alias="flapping_within")
+    """How far back changes are counted; flapping is over when nothing has changed for so long."""
 
     def settings(self) -> JudgeSettings:
         """The same numbers, as the judge takes them."""
@@ -170,6 +174,8 @@ class Judge(Table):
             impaired_delay_ns=self.impaired_delay_ns,
             window_ns=self.window_ns,
             stuck_after_ns=self.stuck_after_ns,
+            flapping_changes=self.flapping_changes,
+            flapping_within_ns=self.flapping_within_ns,
         )
 
 

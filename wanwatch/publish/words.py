@@ -70,6 +70,11 @@ def _cause(event: Event) -> str:
     return f" {why}" if why else ""
 
 
+def _flapping(event: Event) -> str:
+    what = "traffic moves to and fro" if event.uplink is None else f"{event.uplink}: flapping"
+    return f"{what}, {event.detail.get('changes', '?')} changes, {_end(event)}"
+
+
 def _clock_step(event: Event) -> str:
     return f"the wall clock was stepped by {event.detail.get('step_s', '?')} s"
 
@@ -101,7 +106,7 @@ _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.RESTORATION: _switch("restoration"),
     EventKind.NEEDLESS_FAILOVER: _switch("needless failover"),
     EventKind.STUCK_FAILOVER: _trouble("stuck failover, traffic has not left this dead line"),
-    EventKind.FLAPPING: _trouble("flapping"),
+    EventKind.FLAPPING: _flapping,
     EventKind.UNOBSERVED: _unobserved,
     EventKind.CLOCK_STEP: _clock_step,
     EventKind.PIN_LOST: _pin_lost,

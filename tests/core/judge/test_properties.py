@@ -52,6 +52,7 @@ class Spell(NamedTuple):
     carrying: str
 
 
+USUAL = JudgeSettings()
 MODES = st.sampled_from(("alive", "alive", "dead", "dead", "blind", "shaky", "refusing"))
 SPELLS = st.lists(
     st.builds(Spell, st.integers(1, 45), MODES, MODES, st.sampled_from((*UPLINKS, "none"))), min_size=1, max_size=9
@@ -92,9 +93,9 @@ def samples(spells: Sequence[Spell]) -> list[Sample]:
     return sorted(told, key=lambda sample: sample.known_ns)
 
 
-def judged(told: Sequence[Sample], ticks_ns: Sequence[int] = ()) -> list[Effect]:
+def judged(told: Sequence[Sample], ticks_ns: Sequence[int] = (), settings: JudgeSettings = USUAL) -> list[Effect]:
     """What a judge makes of the samples, with one tick at the start, some in between and one an age later."""
-    judge = SiteJudge("harbour-lane", UPLINKS, QUESTIONS, JudgeSettings())
+    judge = SiteJudge("harbour-lane", UPLINKS, QUESTIONS, settings)
     effects = judge.tick(0, WALL_NS)
     waiting = sorted(ticks_ns)
     for sample in told:

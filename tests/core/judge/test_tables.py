@@ -1,6 +1,6 @@
 """The judge's tables have no gaps, and hold the rules that they were written for."""
 
-from wanwatch.core.judge import carrying, line
+from wanwatch.core.judge import carrying, flapping, line
 from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way, classify, way
 from wanwatch.core.model import SWITCHES, EventKind, State
@@ -52,6 +52,19 @@ def test_every_phase_of_carrying_has_a_row_for_every_signal() -> None:
     assert set(carrying.TRANSITIONS) == set(carrying.Phase)
     for row in carrying.TRANSITIONS.values():
         assert set(row) == set(carrying.Signal)
+
+
+def test_every_phase_of_flapping_has_a_row_for_every_signal_and_only_many_changes_begin_a_spell() -> None:
+    """One spell is one event: within it nothing but quiet changes anything."""
+    assert set(flapping.TRANSITIONS) == set(flapping.Phase)
+    moves = {
+        (phase, signal) for phase, row in flapping.TRANSITIONS.items() for signal in row if row[signal] is not phase
+    }
+    assert all(set(row) == set(flapping.Signal) for row in flapping.TRANSITIONS.values())
+    assert moves == {
+        (flapping.Phase.CALM, flapping.Signal.MANY),
+        (flapping.Phase.FLAPPING, flapping.Signal.QUIET),
+    }
 
 
 def test_a_lasting_dispute_ends_in_not_knowing() -> None:

@@ -7,6 +7,7 @@ from typing import Final
 from wanwatch.core.judge.carrying import Carrying
 from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
 from wanwatch.core.judge.evidence import NEVER
+from wanwatch.core.judge.flapping import Flapping
 from wanwatch.core.judge.proof import Proof
 from wanwatch.core.judge.stuck import Stuck
 from wanwatch.core.judge.traffic import Traffic
@@ -48,6 +49,7 @@ _OURS: Final = frozenset(
         EventKind.NAMES_FAILURE,
         EventKind.UNOBSERVED,
         EventKind.STUCK_FAILOVER,
+        EventKind.FLAPPING,
         EventKind.PIN_LOST,
     }
 )
@@ -106,6 +108,10 @@ class SiteJudge:
         self._stuck = Stuck(
             self._uplinks, self._traffic, self._book, draft=stuck, alive_unix_ns=memory.last_alive_unix_ns
         )
+        self._flapping = Flapping(
+            self._uplinks, self._traffic, self._book, alive_unix_ns=memory.last_alive_unix_ns,
+            open_events=[e for e in memory.open_events if e.uplink is None or e.uplink in uplinks],
+        )  # fmt: skip
         self._proof = Proof(self._uplinks, self._book, proofs=memory.proofs, open_events=memory.open_events)
         self._arrange(uplinks, questions, settings)
 
@@ -204,9 +210,9 @@ class SiteJudge:
         """Decide all that is due by *now_ns*, in the order of time, as if ticks had been endless."""
         if self._now_ns == NEVER:
             self._start(now_ns, offset_ns)
-        parts: tuple[Uplink | Traffic | Stuck, ...] = ()
+        parts: tuple[Uplink | Traffic | Stuck | Flapping, ...] = ()
         while self._next_ns <= now_ns:
-            parts = parts or (*self._uplinks.values(), self._traffic, self._stuck)
+            parts = parts or (*self._uplinks.values(), self._traffic, self._stuck, self._flapping)
             dues = [part.due_ns() for part in parts]
             self._next_ns = min(dues)
             if self._next_ns > now_ns:
@@ -223,6 +229,7 @@ class SiteJudge:
         """After a change: look at what hangs on several machines, and set the pace of probing."""
         self._traffic.review(self._now_ns)
         self._stuck.review(self._now_ns)
+        self._flapping.review(self._now_ns)
         self._next_ns = NEVER
         quick = {name for name, uplink in self._uplinks.items() if uplink.quick}
         if self._traffic.quick:
@@ -241,6 +248,7 @@ class SiteJudge:
         self._traffic.begin(now_ns)
         for uplink in self._uplinks.values():
             uplink.begin(now_ns)
+        self._flapping.begin(now_ns)
         self._proof.begin(now_ns)
 
     def _close_strangers(self, now_ns: int) -> None:
@@ -277,6 +285,7 @@ class SiteJudge:
         self._traffic.reconfigure(questions, settings)
         self._proof.reconfigure(names, questions, self._now_ns)
         self._stuck.stuck_after_ns = settings.stuck_after_ns
+        self._flapping.reconfigure(names, settings, self._now_ns)
         self._next_ns = NEVER
 
     def _new(self, name: str) -> Uplink:

@@ -79,6 +79,7 @@ class Traffic:
         self.moved: Change | None = None
         self.hands = Hands()
         self._stays = Stays()
+        self._moves: list[Change] = []
         self._settings = JudgeSettings()
 
     def begin(self, now_ns: int) -> None:
@@ -170,10 +171,16 @@ class Traffic:
     def _moved(self, change: Change | None) -> None:
         if change is not None:
             self.moved = change
+            self._moves.append(change)
             self._pending.append(change)
         now = CarryingChanged(self.carrying.uplink, self.carrying.known)
         if not self._history or self._history[-1][1] != now:
             self._history = [*self._history[-15:], (self.carrying.first_ns, now)]
+
+    def take_moves(self) -> list[Change]:
+        """Return the changes of the carrying uplink since the last time."""
+        moves, self._moves = self._moves, []
+        return moves
 
     def _verdict_due_ns(self) -> int:
         """When the oldest switch can be told: once the line that traffic left has shown what it was."""

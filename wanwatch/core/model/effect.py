@@ -75,3 +75,5 @@ class JudgeSettings:
     impaired_delay_ns: int = 50_000_000
     window_ns: int = 60 * NS_PER_S
     stuck_after_ns: int = 30 * NS_PER_S
+    flapping_changes: int = 4
+    flapping_within_ns: int = 600 * NS_PER_S
