@@ -16,7 +16,7 @@ import click
 from wanwatch import __version__
 from wanwatch.cli_calc import calc
 from wanwatch.cli_evidence import dossier, plan, replay
-from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
+from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, paper_option, tells_errors
 from wanwatch.core.model import EventKind
 
 _config_argument = click.argument(
@@ -186,11 +186,12 @@ def events(
 
 @main.command()
 @click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
-@click.option("--format", "form", type=click.Choice(["html", "json"]), default="html", show_default=True)
+@click.option("--format", "form", type=click.Choice(["html", "pdf", "json"]), default="html", show_default=True)
+@paper_option
 @click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
 @config_option
 @tells_errors
-def report(month: str | None, form: str, out: Path | None, config_path: Path | None) -> None:
+def report(month: str | None, form: str, paper: str, out: Path | None, config_path: Path | None) -> None:
     """Make a month's report: does each line keep its contract, and what happened."""
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
@@ -201,7 +202,8 @@ def report(month: str | None, form: str, out: Path | None, config_path: Path | N
     config = load(find(config_path))
     now_unix_ns = RealClock().now_unix_ns()
     with SqliteRecord(store_path(config)) as record:
-        sys.exit(report_command(config, record, month=month, form=form, out=out, now_unix_ns=now_unix_ns))
+        code = report_command(config, record, month=month, form=form, out=out, now_unix_ns=now_unix_ns, paper=paper)
+    sys.exit(code)
 
 
 @main.command()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wanwatch.cli_parts import config_option, tells_errors
+from wanwatch.cli_parts import config_option, paper_option, tells_errors
 from wanwatch.core.model import EventKind, Span
 from wanwatch.core.planned import PlanError, announced
 
@@ -138,11 +138,12 @@ def plan_remove(event_id: str, config_path: Path | None) -> None:
 
 @click.command()
 @click.argument("event_id", metavar="EVENT_ID")
-@click.option("--format", "form", type=click.Choice(["html", "json", "csv"]), default="html", show_default=True)
+@click.option("--format", "form", type=click.Choice(["html", "pdf", "json", "csv"]), default="html", show_default=True)
+@paper_option
 @click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
 @config_option
 @tells_errors
-def dossier(event_id: str, form: str, out: Path | None, config_path: Path | None) -> None:
+def dossier(event_id: str, form: str, paper: str, out: Path | None, config_path: Path | None) -> None:
     """Make the evidence for one outage, to be attached to a fault ticket; csv has every single probe around it."""
     from wanwatch.clock import RealClock, wall_clock_error_us
     from wanwatch.config import find, load
@@ -160,5 +161,6 @@ def dossier(event_id: str, form: str, out: Path | None, config_path: Path | None
             out=out,
             now_unix_ns=RealClock().now_unix_ns(),
             clock_error_us=wall_clock_error_us(),
+            paper=paper,
         )
     sys.exit(code)

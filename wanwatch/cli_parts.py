@@ -21,6 +21,11 @@ config_option = click.option(
     help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
 )  # fmt: skip
 
+paper_option = click.option(
+    "--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True,
+    help="For pdf.",
+)  # fmt: skip
+
 
 def fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
     """Tell an error and end."""

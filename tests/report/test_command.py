@@ -55,6 +55,13 @@ def test_a_report_is_written_to_a_file(form: str, tmp_path: Path) -> None:
     assert json.loads(text)["site"] == SITE if form == "json" else text.endswith("</html>\n")
 
 
+def test_a_report_is_printed_as_it_is_written(tmp_path: Path) -> None:
+    """By the same command; what is on the sheets is `test_pdf`'s matter (ISO 32000-1 section 7.5.2: the header)."""
+    out, end_ns = tmp_path / "month.pdf", PERIOD.end_unix_ns
+    write_report(EMPTY, SUBJECT, year=2026, month=10, now_unix_ns=end_ns, form="pdf", out=out, paper="Letter")
+    assert out.read_bytes().startswith(b"%PDF-1.")
+
+
 def test_without_a_file_it_goes_to_standard_output(capsys: pytest.CaptureFixture[str]) -> None:
     """And no progress is told where nobody looks at a terminal."""
     write_report(EMPTY, SUBJECT, year=2026, month=10, now_unix_ns=PERIOD.end_unix_ns, form="json", out=None)

@@ -1,5 +1,7 @@
 """A dossier goes to a stranger's desk: nothing that was given to the program in confidence may be in it."""
 
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -87,4 +89,10 @@ def test_no_secret_of_the_configuration_is_in_a_dossier(form: str, tmp_path: Pat
 
 
 def text_of(out: Path) -> str:
-    return out.read_text("utf-8")
+    """What is in a file, of a PDF what is on its sheets and about it."""
+    if out.suffix != ".pdf":
+        return out.read_text("utf-8")
+    if not shutil.which("pdftotext"):
+        pytest.skip("there is no pdftotext on this machine")
+    told = [["pdftotext", str(out), "-"], ["pdfinfo", str(out)]]
+    return "".join(subprocess.run(words, capture_output=True, text=True, check=True).stdout for words in told)

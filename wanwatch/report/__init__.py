@@ -1,19 +1,20 @@
 """Report: what a month came to, line by line, as one page or as data.
 
 In:       a Record, and from the configuration the lines with their contracts.
-Out:      one frozen MonthReport, and from it self-contained HTML or JSON.
+Out:      one frozen MonthReport, and from it self-contained HTML, PDF or JSON.
 Imports:  wanwatch.core, wanwatch.config, numpy, jinja2, matplotlib. Runs in the process of a command, never in the
-          daemon: numpy and matplotlib are loaded only once a report is made.
+          daemon: numpy and matplotlib are loaded only once a report is made, weasyprint in a process of its own.
 """
 
 from wanwatch.report.command import report_command
-from wanwatch.report.errors import MonthError, OutputError, ReportError
+from wanwatch.report.errors import MonthError, OutputError, PdfError, ReportError
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan, subject_of
 
 __all__ = [
     "Contract",
     "MonthError",
     "OutputError",
+    "PdfError",
     "ReportError",
     "Subject",
     "TargetPlan",

@@ -34,3 +34,21 @@ class OutputError(ReportError):
         self.path = path
         why = error.strerror or str(error)
         super().__init__(f"report {str(path)!r}: cannot write: {why}; name a file in a folder that you may write to")
+
+
+class PdfError(ReportError):
+    """A page that could not be made into a PDF.
+
+    Attributes:
+        missing: Whether a library for it is not installed.
+    """
+
+    def __init__(self, why: str, *, missing: bool) -> None:
+        self.missing = missing
+        mend = (
+            "install the extra: pip install 'wanwatch[pdf]', and Debian's libpango-1.0-0, libpangoft2-1.0-0 and"
+            " libharfbuzz-subset0"
+            if missing
+            else "take --format html and print it from a browser"
+        )
+        super().__init__(f"format 'pdf': cannot be made: {why}; {mend}")

@@ -7,10 +7,11 @@ from typing import Final
 
 from wanwatch.config import Config
 from wanwatch.core.ports import Record
-from wanwatch.report.command import write_text
+from wanwatch.report.command import write_out
+from wanwatch.report.pdf import PAPERS
 from wanwatch.report.subject import subject_of
 
-FORMS: Final = ("html", "json", "csv")
+FORMS: Final = ("html", "pdf", "json", "csv")
 
 
 def dossier_command(
@@ -22,6 +23,7 @@ def dossier_command(
     out: Path | None,
     now_unix_ns: int,
     clock_error_us: int | None,
+    paper: str = PAPERS[0],
 ) -> int:
     """Make one outage's dossier and write it.
 
@@ -33,6 +35,7 @@ def dossier_command(
         out: The file to write; None for standard output.
         now_unix_ns: The wall clock.
         clock_error_us: By how much that clock can be off UTC; None where nothing disciplines it.
+        paper: One of `PAPERS`, for a PDF.
 
     Returns:
         The exit code, 0.
@@ -40,11 +43,12 @@ def dossier_command(
     Raises:
         EventIdError: No outage has this id.
         OutputError: The file cannot be written.
+        PdfError: No PDF can be made on this machine.
     """
     from wanwatch.report.dossier.build import build  # noqa: PLC0415 - numpy is loaded when it is needed
 
     found = build(record, subject_of(config), event_id, now_unix_ns=now_unix_ns, clock_error_us=clock_error_us)
-    write_text(_renderer(form)(found), out)
+    write_out(_renderer(form)(found), form, out, paper)
     return 0
 
 
