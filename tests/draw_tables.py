@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from wanwatch.core.incident.pattern import CAUSES as INCIDENTS
-from wanwatch.core.judge import carrying, flapping, line, pin
+from wanwatch.core.judge import carrying, flapping, line, pin, speed
 from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
 from wanwatch.core.model import State
@@ -67,6 +67,8 @@ def drawn() -> str:
             _machine(flapping.TRANSITIONS),  # type: ignore[arg-type]
             "**A pin** (`core/judge/pin.py`):",
             _machine(pin.TRANSITIONS),  # type: ignore[arg-type]
+            "**The speed of a line**, in one direction (`core/judge/speed.py`):",
+            _machine(speed.TRANSITIONS),  # type: ignore[arg-type]
             "**What a switch was**, by the state of the line that was left and the way taken (`core/judge/switch.py`):",
             _verdicts(),
             "**Why it was left**, by the same state and what the kernel shows of a hand (`core/judge/hand.py`):",

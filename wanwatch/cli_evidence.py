@@ -20,7 +20,9 @@ _FROM, _ID = "--from", "ID"
 @click.option("--up-after", default=None, metavar="DURATION")
 @click.option("--impaired-loss", default=None, metavar="SHARE")
 @click.option("--impaired-delay", default=None, metavar="DURATION")
+@click.option("--impaired-speed", default=None, metavar="SHARE")
 @click.option("--window", default=None, metavar="DURATION")
+@click.option("--clear-after", default=None, metavar="DURATION")
 @click.option("--compare", default=None, metavar="LIST", help="Values of --down-after, side by side: 2s,5s,20s.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, with all events.")
 @config_option
@@ -32,7 +34,7 @@ def replay(
     """Judge the stored samples again under other settings: what would have been an outage, how many switches."""
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
-    from wanwatch.config.plan import questions, store_path
+    from wanwatch.config.plan import judge_settings, questions, store_path
     from wanwatch.config.trials import trials
     from wanwatch.core.replay import Site, replay
     from wanwatch.measure import RealClock
@@ -43,7 +45,7 @@ def replay(
     config = load(find(config_path))
     name, now_unix_ns = config.site.name, RealClock().now_unix_ns()
     span = parse_span(since, until, config.site.timezone, now_unix_ns)
-    tried = trials(config.judge.settings(), changes, compare)
+    tried = trials(judge_settings(config), changes, compare)
     uplinks = tuple(uplink.name for uplink in config.uplinks)
     asked = questions(config, last_run(store_path(config), name, now_unix_ns).routes.first_hops)
     with SqliteRecord(store_path(config)) as record:

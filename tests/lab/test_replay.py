@@ -10,7 +10,7 @@ from tests.lab.office import FIBRE, Truth
 from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
 from tests.lab.test_switches import failover_and_back
 from wanwatch.config import load
-from wanwatch.config.plan import questions, store_path
+from wanwatch.config.plan import judge_settings, questions, store_path
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.model import Span
 from wanwatch.core.replay import Site, replay
@@ -57,7 +57,7 @@ def _again(outcome: Outcome) -> list[dict[str, Any]]:
     names = tuple(uplink.name for uplink in config.uplinks)
     site = Site(config.site.name, names, questions(config))
     with SqliteRecord(store_path(config)) as record:
-        told = replay(record, site, Span(0, 2**62), [config.judge.settings()])
+        told = replay(record, site, Span(0, 2**62), [judge_settings(config)])
     return [event_to_json(event) for event in told.events[0]]
 
 

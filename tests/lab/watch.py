@@ -19,7 +19,7 @@ Told = dict[str, Any]
 """An event as `wanwatch events --json` prints it."""
 
 SITE: Final = "harbour-lane"
-QUICK: Final = 'up_after = "3s"\nwindow = "10s"\nstuck_after = "6s"'
+QUICK: Final = 'up_after = "3s"\nwindow = "10s"\nclear_after = "10s"\nstuck_after = "6s"'
 """Judge settings for stories that need not wait as long as an office would."""
 SOURCES: Final = {FIBRE: '["10.20.0.11", "2001:db8:1::11"]', COPPER: '["10.20.0.12", "2001:db8:2::12"]'}
 RUN: Final = ("-m", "wanwatch", "run")

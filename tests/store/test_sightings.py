@@ -8,6 +8,7 @@ from wanwatch.core.model import (
     NS_PER_S,
     Cause,
     Kind,
+    Learnt,
     LinkSeen,
     Observation,
     Outcome,
@@ -17,7 +18,7 @@ from wanwatch.core.model import (
     Sample,
     Series,
 )
-from wanwatch.core.sighting import Sighting, observation
+from wanwatch.core.sighting import Sighting, observation, usuals
 from wanwatch.core.way import Way
 
 STUN = Series("fibre", "stun-1", Kind.STUN, Role.EGRESS)
@@ -152,3 +153,22 @@ async def test_sightings_are_let_go_a_day_after_the_samples_that_they_stand_for(
     record = sqlite_backend.record()
     assert [one.said for one in record.sightings(SITE, ALWAYS)] == [{"address": f"192.0.2.{day}"} for day in (1, 2, 3)]
     record.close()
+
+
+async def test_what_is_usual_is_kept_when_it_changes_and_once_a_day(
+    sqlite_backend: SqliteBackend, clock: FakeClock
+) -> None:
+    """So that a replay may begin at any instant."""
+    keeper = sqlite_backend.keeper(clock)
+    keeper.open()
+    for known, after_s in (([10_000], 3600.0), ([10_000], DAY_S), ([10_000, 11_000], 0.0)):
+        keeper.sighting(Learnt(clock.now_unix_ns(), "fibre", "delay-20", {"near": {"20": [*known]}}))
+        clock.advance(after_s)
+    await keeper.close()
+    record = sqlite_backend.record()
+    told = list(record.sightings(SITE, ALWAYS))
+    record.close()
+    assert [one.about for one in told] == [("learnt", "fibre", "delay-20")] * len(told)
+    assert usuals(told) == {"fibre": {"delay-20": {"near": {"20": [10_000, 11_000]}}}}
+    assert usuals(told[:1]) == {"fibre": {"delay-20": {"near": {"20": [10_000]}}}}
+    assert all(observation(one) is None for one in told)

@@ -14,7 +14,7 @@ from typing import Final
 from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target
 from wanwatch.config.uplink import Uplink
-from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Question, Role, Series
+from wanwatch.core.model import NS_PER_S, UNPINNED, JudgeSettings, Kind, Pin, Promised, Question, Role, Series
 from wanwatch.core.resolving import Inspection, Purpose
 
 GATEWAY: Final = "gateway"
@@ -42,6 +42,17 @@ _HEAVIER: Final = frozenset({Kind.TCP, Kind.DNS})
 def store_path(config: Config) -> Path:
     """Where the site's record is kept."""
     return config.site.data_dir / STORE_NAME
+
+
+def judge_settings(config: Config) -> JudgeSettings:
+    """The judge's numbers, with what it has to know of the site and of the contracts."""
+    contracts = {uplink.name: uplink.contract for uplink in config.uplinks if uplink.contract is not None}
+    promised = {name: Promised(_bps(one.down_mbps), _bps(one.up_mbps)) for name, one in contracts.items()}
+    return replace(config.judge.settings(), zone=config.site.zone, promised=promised)
+
+
+def _bps(mbps: int | None) -> float | None:
+    return None if mbps is None else mbps * 1e6
 
 
 def questions(config: Config, first_hops: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:

@@ -156,8 +156,12 @@ class Judge(Table):
     """It is impaired where so much is lost within the window."""
     impaired_delay_ns: Duration = usually("50ms", alias="impaired_delay")
     """It is impaired where the 95th percentile of delay is so far above the line's own usual."""
+    impaired_speed: Share = usually("50%")
+    """It is impaired where speed tests carry less than this share of the contract's speed, or else of the usual."""
     window_ns: Duration = usually("60s", alias="window")
     """The window that impairment is judged over."""
+    clear_after_ns: Duration = usually("5m", alias="clear_after")
+    """It is well again once no window was bad for so long, and less than half of `impaired_loss` was lost."""
     stuck_after_ns: Duration = usually("30s", alias="stuck_after")
     """A failover is stuck where traffic has stayed on a down line for so long while another was up."""
     flapping_changes: Annotated[Whole, Field(ge=2)] = 4
@@ -172,7 +176,9 @@ class Judge(Table):
             up_after_ns=self.up_after_ns,
             impaired_loss_ratio=float(self.impaired_loss),
             impaired_delay_ns=self.impaired_delay_ns,
+            impaired_speed_ratio=float(self.impaired_speed),
             window_ns=self.window_ns,
+            clear_after_ns=self.clear_after_ns,
             stuck_after_ns=self.stuck_after_ns,
             flapping_changes=self.flapping_changes,
             flapping_within_ns=self.flapping_within_ns,

@@ -13,7 +13,9 @@ _READ: Final[Mapping[str, tuple[str, Callable[[object], Any]]]] = {
     "up_after": ("up_after_ns", units.duration),
     "impaired_loss": ("impaired_loss_ratio", lambda text: float(units.share(text))),
     "impaired_delay": ("impaired_delay_ns", units.duration),
+    "impaired_speed": ("impaired_speed_ratio", lambda text: float(units.share(text))),
     "window": ("window_ns", units.duration),
+    "clear_after": ("clear_after_ns", units.duration),
 }
 """The keys of [judge] that can be tried, each with its field and how it is read."""
 

@@ -12,6 +12,7 @@ from wanwatch.core.model import (
     Event,
     EventKind,
     Json,
+    Learnt,
     Measurement,
     MeasurementKind,
     Observation,
@@ -121,7 +122,7 @@ class Keeper(Protocol):
     def afterword(self, afterword: Afterword) -> None:
         """Correct the minute of a sample that was told already: lost becomes late, or duplicated grows by one."""
 
-    def sighting(self, seen: Observation) -> None:
+    def sighting(self, seen: Observation | Learnt) -> None:
         """Keep what *seen* says besides the samples, where it is news; it takes the samples' own news by itself."""
 
     async def event(self, event: Event) -> bool:

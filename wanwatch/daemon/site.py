@@ -15,7 +15,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import inspections, questions, route_map, store_path, toward
+from wanwatch.config.plan import inspections, judge_settings, questions, route_map, store_path, toward
 from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -25,6 +25,7 @@ from wanwatch.core.model import (
     Event,
     EventKind,
     Json,
+    Learnt,
     Observation,
     Pace,
     PinChanged,
@@ -45,7 +46,7 @@ from wanwatch.measure.tracer import Tracer
 from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
-from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, last_run, recalled
+from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, USUALS, last_run, recalled
 from wanwatch.web import make_app, serve
 
 log = logging.getLogger("wanwatch")
@@ -206,7 +207,7 @@ class Daemon:
             site,
             [uplink.name for uplink in self._config.uplinks],
             self._questions(),
-            self._config.judge.settings(),
+            judge_settings(self._config),
             memory=memory,
         )
 
@@ -221,7 +222,7 @@ class Daemon:
         self._config = config
         names = [uplink.name for uplink in config.uplinks]
         self._metrics.follow(tuple(names), config.voice.codec)
-        self._act(self._judge.reconfigure(names, self._questions(), config.judge.settings()))
+        self._act(self._judge.reconfigure(names, self._questions(), judge_settings(config)))
 
     async def _learnt(self, routes: Routes) -> None:
         """Keep what is known of the routes, and ask the first hops that are the ladder's rungs from now on."""
@@ -275,13 +276,23 @@ class Daemon:
                 case PinChanged():
                     self._pin(effect)
                 case CarryingChanged():
-                    self._metrics.carrying(effect)
-                    if effect.known:
-                        self._keeper.remember(CARRYING, {"uplink": effect.uplink})
+                    self._carried(effect)
+                case Learnt():
+                    self._usual(effect)
             self._prover.heed(effect)
             self._tracer.heed(effect)
             if not isinstance(effect, Tell):
                 self._on_effect(effect)
+
+    def _carried(self, changed: CarryingChanged) -> None:
+        self._metrics.carrying(changed)
+        if changed.known:
+            self._keeper.remember(CARRYING, {"uplink": changed.uplink})
+
+    def _usual(self, learnt: Learnt) -> None:
+        assert self._judge is not None  # noqa: S101  # it has just told us
+        self._keeper.sighting(learnt)
+        self._keeper.remember(USUALS, self._judge.usuals)
 
     def _pin(self, changed: PinChanged) -> None:
         self._metrics.pin(changed)

@@ -70,6 +70,7 @@ timeout = "500ms"
 down_after = "2s"
 up_after = "6s"
 window = "8s"
+clear_after = "8s"
 stuck_after = "8s"
 
 [carrying]                                   # who carries is told by the address that these servers see

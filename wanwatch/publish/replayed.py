@@ -64,7 +64,7 @@ def replay_json(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome) 
 
 
 def _row(row: Row, uplinks: Sequence[str], span: Span) -> dict[str, Json]:
-    settings: dict[str, Json] | None = None if row.settings is None else asdict(row.settings)
+    settings = None if row.settings is None else {**asdict(row.settings), "zone": str(row.settings.zone)}
     return {
         "name": row.name,
         "settings": settings,

@@ -4,8 +4,8 @@ import json
 from collections import deque
 from typing import Final, TypeAlias
 
-from wanwatch.core.model import Observation, Outcome, Role, Sample
-from wanwatch.core.sighting import DAY_NS, PINS, SAMPLE, About, Sighting, sighting
+from wanwatch.core.model import Learnt, Observation, Outcome, Role, Sample
+from wanwatch.core.sighting import DAY_NS, PINS, SAMPLE, SPEED, About, Sighting, sighting
 
 SIGHTINGS_IN_MEMORY: Final = 10_000
 """How many wait while the disk cannot be written; the oldest are given up first."""
@@ -22,7 +22,7 @@ class Sightings:
         self._kept: dict[About, Sighting] = {}
         self._news: deque[SightingRow] = deque(maxlen=SIGHTINGS_IN_MEMORY)
 
-    def see(self, seen: Observation) -> None:
+    def see(self, seen: Observation | Learnt) -> None:
         """Gather what is news in *seen*."""
         if isinstance(seen, Sample) and seen.outcome is Outcome.ANSWERED and seen.series.role is not Role.EGRESS:
             return  # nearly all samples
@@ -37,7 +37,7 @@ class Sightings:
             # Outcomes become known in any order of sending: what holds from here on is told anew by the next one.
             self._keep(found)
             del self._last[found.about]
-        elif found.said != kept.said or found.about == (PINS,):
+        elif found.said != kept.said or found.about[0] in (PINS, SPEED):
             # The last word before a change is a bound of when it came about.
             if found.about[0] != SAMPLE and last is not kept:
                 self._keep(last)

@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Measurement, Observation, Sample, Series
+from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Learnt, Measurement, Observation, Sample, Series
 from wanwatch.core.ports import Clock
 from wanwatch.store._alive import AliveSpans
 from wanwatch.store._blocks import NS_PER_MINUTE, NS_PER_US, Gathered
@@ -107,7 +107,7 @@ class SqliteKeeper:
         self._block(minute, sample.series).add(rest_ns // NS_PER_US, sample)
         self._sightings.see(sample)
 
-    def sighting(self, seen: Observation) -> None:
+    def sighting(self, seen: Observation | Learnt) -> None:
         """Keep what *seen* says besides the samples, where it is news."""
         self._sightings.see(seen)
 

@@ -13,6 +13,7 @@ from wanwatch.store.record import SqliteRecord
 CARRYING: Final = "carrying"
 PROOFS: Final = "proofs"
 ROUTES: Final = "routes"
+USUALS: Final = "usuals"
 
 
 class LastRun(NamedTuple):
@@ -27,6 +28,7 @@ def last_run(path: Path, site: str, now_unix_ns: int) -> LastRun:
     try:
         with SqliteRecord(path) as record:
             carrying, proofs = record.recall(CARRYING, site), record.recall(PROOFS, site)
+            usuals = record.recall(USUALS, site)
             uplink = carrying.get("uplink") if isinstance(carrying, dict) else None
             memory = Memory(
                 open_events=tuple(record.open_events(site)),
@@ -34,6 +36,7 @@ def last_run(path: Path, site: str, now_unix_ns: int) -> LastRun:
                 carrying_known=isinstance(carrying, dict),
                 last_alive_unix_ns=record.last_alive(site, now_unix_ns),
                 proofs=proofs if isinstance(proofs, dict) else {},
+                usuals=usuals if isinstance(usuals, dict) else {},
             )
             return LastRun(memory, Routes(record.recall(ROUTES, site)))
     except NoRecordError:

@@ -120,7 +120,7 @@ def test_a_single_target_speaks_for_its_line() -> None:
 
 def test_heavy_loss_is_an_impairment_and_no_outage() -> None:
     """A line that answers but loses 30 % is impaired, from within the window of the onset until a clean window."""
-    told = office({"fibre": fibre(losses=[(100.0, 400.0, 0.3)]), "copper": copper()}).run(600)
+    told = office({"fibre": fibre(losses=[(100.0, 400.0, 0.3)]), "copper": copper()}).run(800)
     (event,) = told.events()
     assert (event.kind, event.uplink) == (EventKind.IMPAIRMENT, "fibre")
     assert spread(event.start)[0] <= 100.0 <= spread(event.start)[2]
@@ -140,7 +140,7 @@ def test_an_impairment_may_have_begun_in_any_window_since_the_last_clean_one() -
 
 def test_delay_above_the_lines_own_usual_is_an_impairment() -> None:
     """Judged once five windows have shown what is usual; the figures are told."""
-    told = office({"fibre": fibre(slow=[(500.0, 700.0, 0.2)]), "copper": copper()}).run(900)
+    told = office({"fibre": fibre(slow=[(500.0, 700.0, 0.2)]), "copper": copper()}).run(1200)
     (event,) = told.events()
     assert event.detail["because"] == ["delay"]
     assert event.detail["p95_s"] == pytest.approx(0.2105, abs=0.001)

@@ -19,7 +19,7 @@ def look(losses: dict[str, set[int]], every_s: int = 1, pulse: range = range(0))
             windows.add(target, second * NS_PER_S, -1 if second in lost else 10_000_000)
         for tenth in pulse:
             windows.add(target, tenth * NS_PER_S // 10, -1)
-    return windows.look(0, 60 * NS_PER_S)
+    return windows.look(0, 60 * NS_PER_S, 0)
 
 
 def test_one_lost_probe_does_not_impair_a_line() -> None:
@@ -32,7 +32,7 @@ def test_two_lost_probes_of_sixty_are_more_than_three_percent() -> None:
     seen = look({"near": {4, 30}})
     assert seen.bad
     assert seen.detail["loss_ratio"] == pytest.approx(2 / 60, abs=1e-6)
-    assert (seen.first_bad_ns, seen.last_bad_ns) == (4 * NS_PER_S, 30 * NS_PER_S)
+    assert (seen.began_ns, seen.last_bad_ns) == (4 * NS_PER_S, 30 * NS_PER_S)
 
 
 def test_a_dead_target_does_not_impair_a_line_whose_others_answer() -> None:

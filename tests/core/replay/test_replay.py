@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.fakes.office import WALL_S, Office, Way, full_questions, ns
+from tests.fakes.office import WALL_S, Office, Way, full_questions, line_questions, ns
 from wanwatch.core.judge import Memory, SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -15,12 +15,14 @@ from wanwatch.core.model import (
     Event,
     EventKind,
     JudgeSettings,
+    Learnt,
     LinkSeen,
     Observation,
     Question,
     RouteSeen,
     Sample,
     Span,
+    SpeedSeen,
     Tell,
 )
 from wanwatch.core.replay import Site, replay
@@ -60,33 +62,44 @@ class Keeping:
             self._keeper.sample(seen)
         else:
             self._keeper.sighting(seen)
-        return self._judge.feed(seen)
+        return self._kept(self._judge.feed(seen))
 
     def tick(self, now_ns: int, now_unix_ns: int) -> list[Effect]:
         """Time passes."""
-        return self._judge.tick(now_ns, now_unix_ns)
+        return self._kept(self._judge.tick(now_ns, now_unix_ns))
+
+    def _kept(self, effects: list[Effect]) -> list[Effect]:
+        for effect in effects:
+            if isinstance(effect, Learnt):
+                self._keeper.sighting(effect)
+        return effects
 
 
 class Story:
     """An office that is watched, kept and judged; and judged again from what was kept."""
 
-    def __init__(self, folder: Path, asked: Sequence[Question] | None = None) -> None:
+    def __init__(
+        self, folder: Path, asked: Sequence[Question] | None = None, settings: JudgeSettings | None = None
+    ) -> None:
         self.path = folder / "wanwatch.sqlite"
         self.asked = tuple(full_questions() if asked is None else asked)
         self.told: dict[str, Event] = {}
+        self.settings = settings or JudgeSettings()
         self._clock = OfficeClock()
         self._memory = Memory()
 
-    async def watch(self, start_s: float, stop_s: float, ways: dict[str, Way], **story: object) -> None:
+    async def watch(
+        self, start_s: float, stop_s: float, ways: dict[str, Way], *, flush_s: int = 9, **story: object
+    ) -> None:
         """Run a daemon's worth of it from one instant to another."""
-        judge = SiteJudge(SITE, UPLINKS, self.asked, JudgeSettings(), memory=self._memory)
+        judge = SiteJudge(SITE, UPLINKS, self.asked, self.settings, memory=self._memory)
         self._clock.at_s = start_s
-        keeper = SqliteKeeper(self.path, SITE, self._clock, tell_trouble=print)
+        keeper = SqliteKeeper(self.path, SITE, self._clock, tell_trouble=print, flush_every_s=float(flush_s))
         keeper.open()
         office = Office(Keeping(judge, keeper), ways, self.asked, start_s=start_s, **story)  # type: ignore[arg-type]
-        for at_s in range(int(start_s), int(stop_s), 9):
-            office.run(min(at_s + 9, stop_s))
-            self._clock.at_s = min(at_s + 9, stop_s)
+        for at_s in range(int(start_s), int(stop_s), flush_s):
+            office.run(min(at_s + flush_s, stop_s))
+            self._clock.at_s = min(at_s + flush_s, stop_s)
             assert await keeper.flush()
         self._take(effect for _, effect in office.effects)
         self._take(judge.stop(ns(stop_s)))
@@ -97,6 +110,7 @@ class Story:
             carrying=carrying[-1].uplink if carrying else None,
             carrying_known=bool(carrying),
             last_alive_unix_ns=self._clock.now_unix_ns(),
+            usuals=judge.usuals,
         )
 
     def _take(self, effects: object) -> None:
@@ -104,10 +118,10 @@ class Story:
             if isinstance(effect, Tell):
                 self.told[effect.event.id] = effect.event
 
-    def again(self, *settings: JudgeSettings) -> tuple[tuple[Event, ...], ...]:
+    def again(self, *settings: JudgeSettings, span: Span = ALWAYS) -> tuple[tuple[Event, ...], ...]:
         """Judge it again from the record."""
         with SqliteRecord(self.path) as record:
-            return replay(record, Site(SITE, UPLINKS, self.asked), ALWAYS, settings or (JudgeSettings(),)).events
+            return replay(record, Site(SITE, UPLINKS, self.asked), span, settings or (self.settings,)).events
 
 
 def by_start(events: object) -> list[Event]:
@@ -171,7 +185,7 @@ async def test_impairments_and_blackouts_are_judged_alike(tmp_path: Path) -> Non
     """Random loss, delay above the usual, and both lines gone at once."""
     story = Story(tmp_path)
     ways = {
-        "fibre": Way(losses=[(120.0, 220.0, 0.2)], slow=[(500.0, 640.0, 0.2)], cuts=[(800.31, 850.87)]),
+        "fibre": Way(losses=[(120.0, 220.0, 0.2)], slow=[(560.0, 700.0, 0.2)], cuts=[(800.31, 850.87)]),
         "copper": Way(rtt_s=0.03, address="198.51.100.7", cuts=[(800.31, 850.87)]),
     }
     moves = ((0.0, "fibre"), (800.31, None), (850.87, "fibre"))
@@ -253,3 +267,47 @@ async def test_minutes_whose_raw_samples_are_gone_are_counted_and_not_judged(tmp
         found = replay(record, Site(SITE, UPLINKS, story.asked), ALWAYS, (JudgeSettings(),))
     assert found.hollow_minutes > len(story.asked)
     assert {event.kind for event in found.events[0]} <= {EventKind.UNOBSERVED}
+
+
+EVENING_S = 17_200.0
+"""19:00 UTC of the office's first day, on its own clock."""
+DAY_S = 86_400.0
+
+
+async def test_what_was_usual_when_a_replay_begins_is_known_to_it(tmp_path: Path) -> None:
+    """A line is slow from 20:00 to 21:00 each day: three evenings are news. Any of them judged alone is as it was."""
+    asked = [q for uplink in UPLINKS for q in line_questions(uplink, ("near", "far"), every_s=5.0)]
+    story = Story(tmp_path, asked, JudgeSettings(window_ns=300 * NS_PER_S))
+    evenings = [EVENING_S + day * DAY_S for day in range(5)]
+    ways = lines(slow=[(evening_s + 3600.0, evening_s + 7200.0, 0.08) for evening_s in evenings])
+    for evening_s in evenings:
+        await story.watch(evening_s, evening_s + 10_800.0, ways, flush_s=600, tick_s=60.0)
+    told = [event for event in story.told.values() if event.kind is EventKind.IMPAIRMENT]
+    assert len(told) == 3
+    assert_same(story.told.values(), story.again()[0])
+    for evening_s in evenings:
+        begin_ns = ns(evening_s) + WALL_S * NS_PER_S
+        span = Span(begin_ns, begin_ns + ns(10_800.0))
+        again = [event for event in story.again(span=span)[0] if event.kind is EventKind.IMPAIRMENT]
+        assert_same(
+            [event for event in told if span.start_unix_ns <= event.start.estimate_unix_ns < span.end_unix_ns], again
+        )
+
+
+async def test_speed_tests_are_judged_alike(tmp_path: Path) -> None:
+    """Each test is kept, also one that says the same as the one before; and what was usual over a restart."""
+
+    def tested(mbps: float) -> object:
+        return lambda at_ns, at_unix_ns: SpeedSeen(at_ns, at_unix_ns, "fibre", "down", mbps * 1e6, True, ns(10.0))  # noqa: FBT003 - fields in order
+
+    story = Story(tmp_path, [q for uplink in UPLINKS for q in line_questions(uplink, ("near", "far"))])
+    await story.watch(0.0, 300.0, lines(), tick_s=1.0, seen=[(40.0 * at, tested(100)) for at in range(1, 7)])
+    seen = [(at_s, tested(mbps)) for at_s, mbps in ((420.0, 40), (480.0, 40), (540.0, 40), (600.0, 80), (660.0, 80))]
+    await story.watch(400.0, 700.0, lines(), tick_s=1.0, seen=seen)
+    (event,) = [event for event in story.told.values() if event.kind is EventKind.IMPAIRMENT]
+    assert event.detail["because"] == ["speed"]
+    assert event.end is not None
+    assert_same(story.told.values(), story.again()[0])
+    begin_ns = ns(400.0) + WALL_S * NS_PER_S
+    (alone,) = story.again(span=Span(begin_ns, begin_ns + ns(300.0)))[0]
+    assert_same([event], [alone])

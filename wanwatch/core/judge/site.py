@@ -33,6 +33,7 @@ from wanwatch.core.model import (
     Role,
     RouteSeen,
     Sample,
+    SpeedSeen,
     StateChanged,
 )
 
@@ -66,6 +67,7 @@ class Memory:
         carrying_known: Whether `carrying` was known.
         last_alive_unix_ns: When the program was last known to run.
         proofs: What each pin showed when it was last proved, as `SiteJudge.proofs` returned it.
+        usuals: What is usual for each uplink, as `SiteJudge.usuals` returned it.
     """
 
     open_events: tuple[Event, ...] = ()
@@ -73,6 +75,7 @@ class Memory:
     carrying_known: bool = False
     last_alive_unix_ns: int | None = None
     proofs: Mapping[str, Json] = field(default_factory=dict)
+    usuals: Mapping[str, Json] = field(default_factory=dict)
 
 
 class SiteJudge:
@@ -174,6 +177,11 @@ class SiteJudge:
         return self._proof.proofs
 
     @property
+    def usuals(self) -> dict[str, Json]:
+        """What is usual for each uplink, for the next run's `Memory`; to be kept whenever `Learnt` is told."""
+        return {name: uplink.known for name, uplink in self._uplinks.items()}
+
+    @property
     def carrying(self) -> CarryingChanged:
         """The uplink that carries ordinary traffic."""
         return self._traffic.shown
@@ -194,10 +202,13 @@ class SiteJudge:
         uplink = self._uplinks.get(sample.series.uplink)
         return uplink is not None and uplink.hear(sample)
 
-    def _see(self, seen: RouteSeen | LinkSeen | PinsSeen) -> bool:
+    def _see(self, seen: RouteSeen | LinkSeen | PinsSeen | SpeedSeen) -> bool:
         if isinstance(seen, PinsSeen):
             for lost in self._proof.see(seen, self._traffic.shown.uplink):
                 self._traffic.distrust(lost)
+        elif isinstance(seen, SpeedSeen):
+            if seen.uplink in self._uplinks:
+                self._uplinks[seen.uplink].test(seen)
         elif isinstance(seen, LinkSeen):
             if seen.uplink in self._uplinks:
                 self._uplinks[seen.uplink].see(seen)
@@ -292,7 +303,7 @@ class SiteJudge:
         uplink = Uplink(
             name, self._book, self._traffic,
             open_events=[e for e in self._memory.open_events if e.uplink == name and e.kind in _OURS],
-            alive_unix_ns=self._memory.last_alive_unix_ns,
+            alive_unix_ns=self._memory.last_alive_unix_ns, known=self._memory.usuals.get(name),
         )  # fmt: skip
         if self._now_ns != NEVER:
             uplink.begin(self._now_ns)

@@ -6,12 +6,13 @@ from typing import Final, Protocol
 from wanwatch.core.judge import ladder
 from wanwatch.core.judge.events import Book, Draft, Moment, resumed
 from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, voices
+from wanwatch.core.judge.impairment import Impairment
 from wanwatch.core.judge.line import PUBLIC, QUICK, Line, Phase, Recovery, Rules, Turn
 from wanwatch.core.judge.names import Names
-from wanwatch.core.judge.window import STEPS, Look, Windows, worse
 from wanwatch.core.model import (
     Event,
     EventKind,
+    Json,
     JudgeSettings,
     LinkSeen,
     Outcome,
@@ -19,6 +20,7 @@ from wanwatch.core.model import (
     Role,
     Sample,
     Series,
+    SpeedSeen,
     State,
     StateChanged,
 )
@@ -42,6 +44,7 @@ class Uplink:
         interruptions: Who knows how long ordinary traffic got no answer.
         open_events: Its events that were open when an earlier run ended.
         alive_unix_ns: When that run was last known alive.
+        known: What that run knew of what is usual.
 
     Attributes:
         line: Its line machine.
@@ -53,7 +56,7 @@ class Uplink:
 
     def __init__(
         self, name: str, book: Book, interruptions: Interruptions, *, open_events: Sequence[Event] = (),
-        alive_unix_ns: int | None = None,
+        alive_unix_ns: int | None = None, known: Json = None,
     ) -> None:  # fmt: skip
         self.name = name
         self.state = State.UNOBSERVED
@@ -63,7 +66,10 @@ class Uplink:
         self.back: Moment | None = None
         drafts = {event.kind: resumed(event) for event in open_events}
         self._names = Names(name, book, drafts.get(EventKind.NAMES_FAILURE))
-        self._windows = Windows()
+        self._impairment = Impairment(
+            name, book, [resumed(e) for e in open_events if e.kind is EventKind.IMPAIRMENT], alive_unix_ns
+        )
+        self._impairment.recall(known)
         self._book = book
         self._interruptions = interruptions
         self._alive_unix_ns = alive_unix_ns
@@ -72,9 +78,6 @@ class Uplink:
         self._last_outage: tuple[int, int] | None = None
         self._outage = drafts.get(EventKind.OUTAGE)
         self._unseen = drafts.get(EventKind.UNOBSERVED)
-        self._calm_ns = AHEAD
-        self._impairment = drafts.get(EventKind.IMPAIRMENT)
-        self._settings = JudgeSettings()
 
     def begin(self, now_ns: int) -> None:
         """Watching begins."""
@@ -84,12 +87,11 @@ class Uplink:
 
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Take other series or numbers; series that stay keep what was heard of them."""
-        self._settings = settings
         self._ladder = voices(self._ladder, questions)
         lines = self._of(Role.LINE)
         self.line.reconfigure(lines, Rules(settings.down_after_ns, settings.up_after_ns))
         self._names.reconfigure([question for question in questions if question.series.role is Role.NAMES], settings)
-        self._windows.reconfigure(lines, settings)
+        self._impairment.reconfigure(lines, settings)
 
     def _of(self, role: Role) -> list[Voice]:
         return [voice for series, voice in self._ladder.items() if series.role is role]
@@ -108,6 +110,11 @@ class Uplink:
             return self._refine() or (self.line.phase in _WATCHED and self._names.hear(sample))
         return self._refine()
 
+    def test(self, seen: SpeedSeen) -> None:
+        """Take in a speed test; one of a line that is not up, or may be another one, says nothing of this line."""
+        if self.trusted and self.line.phase in _WATCHED:
+            self._shaded(self._impairment.hear(seen))
+
     def see(self, link: LinkSeen) -> None:
         """Take in what the kernel says of this uplink's interface."""
         self._link = link
@@ -121,7 +128,6 @@ class Uplink:
         self.trusted = False
         self.line.blind(now_ns)
         self._cut_short(since, "pin-lost")
-        self._windows.stop()
         self._show(State.UNOBSERVED, since.estimate_ns)
 
     def trust(self, now_ns: int) -> None:
@@ -131,9 +137,9 @@ class Uplink:
 
     def _hear_line(self, voice: Voice, said: Said, sample: Sample) -> bool:
         if sample.outcome is Outcome.ANSWERED:
-            self._windows.add(voice.series.target, sample.sent_ns, sample.rtt_ns or 0)
+            self._impairment.add(voice.series.target, sample.sent_ns, sample.rtt_ns or 0)
         elif sample.outcome is not Outcome.NOT_SENT and sample.outcome is not Outcome.REFUSED:
-            self._windows.add(voice.series.target, sample.sent_ns, -1)
+            self._impairment.add(voice.series.target, sample.sent_ns, -1)
         phase = self.line.phase
         turn = self.line.hear(voice, said, sample)
         if turn is not None:
@@ -146,7 +152,7 @@ class Uplink:
             return AHEAD
         names_ns = windows_ns = AHEAD
         if self.line.phase is Phase.UP:  # in doubt, the verdicts on names and windows wait
-            names_ns, windows_ns = self._names.due_ns(), self._windows.due_ns()
+            names_ns, windows_ns = self._names.due_ns(), self._impairment.due_ns()
         return min(self.line.due_ns(), names_ns, windows_ns)
 
     def advance(self, now_ns: int) -> None:
@@ -157,8 +163,7 @@ class Uplink:
         if self.line.phase is not Phase.UP:
             return
         self._names.advance(now_ns)
-        if self._windows.due_ns() <= now_ns:
-            self._looked(*self._windows.next(impaired=self._impairment is not None))
+        self._shaded(self._impairment.advance(now_ns))
 
     def _turned(self, turn: Turn) -> None:
         if turn.after is Phase.BLIND:
@@ -178,9 +183,16 @@ class Uplink:
         if self._outage is not None:
             self._end_outage(self._outage, back, watched=turn.before is Phase.PROVING)
         self._names.blind(self.line.seen_ns)
-        self._windows.restart(since_ns)
-        self._calm_ns = since_ns
-        self._show(State.UP if self._impairment is None else State.IMPAIRED, since_ns)
+        self._impairment.restart(since_ns)
+        self._show(self._shade(), since_ns)
+
+    def _shaded(self, turned: Moment | None) -> None:
+        """Show that the line is impaired since then, or is not any more; another impairment may stand as it did."""
+        if turned is not None and self._shade() is not self.state:
+            self._show(self._shade(), turned.estimate_ns)
+
+    def _shade(self) -> State:
+        return State.IMPAIRED if self._impairment.on else State.UP
 
     def _end_outage(self, outage: Draft, back: Recovery, *, watched: bool) -> None:
         floor = self._alive_unix_ns if back.silent_ns == NEVER else None
@@ -202,7 +214,6 @@ class Uplink:
         if cut.life_ns == NEVER:
             start = Moment(cut.first_ns, cut.first_ns, cut.first_ns, floor_unix_ns=self._alive_unix_ns)
         self._cut_short(start, "outage")
-        self._windows.stop()
         if self._outage is None:
             self._outage = Draft(kind=EventKind.OUTAGE, uplink=self.name, start=start)
         self._show(State.DOWN, cut.first_ns)
@@ -212,17 +223,12 @@ class Uplink:
     def _cut_short(self, end: Moment, ended_by: str) -> None:
         """An outage or blindness takes the place of what was seen of a line that was up."""
         self._names.cut_short(end, ended_by)
-        if self._impairment is not None:
-            self._impairment.end = end
-            self._impairment.detail["ended_by"] = ended_by
-            self._book.tell(self._impairment)
-            self._impairment = None
+        self._impairment.cut_short(end, ended_by)
 
     def _blinded(self) -> None:
         seen_ns = self.line.seen_ns
         since = Moment(seen_ns, seen_ns, seen_ns + self.line.every_ns)
         self._cut_short(since, "unobserved")
-        self._windows.stop()
         if self._unseen is None:
             self._unseen = Draft(kind=EventKind.UNOBSERVED, uplink=self.name, start=since)
             self._book.tell(self._unseen)
@@ -233,27 +239,6 @@ class Uplink:
             self._unseen.end = Moment(since_ns, since_ns, since_ns)
             self._book.tell(self._unseen)
             self._unseen = None
-
-    def _looked(self, start_ns: int, look: Look) -> None:
-        end_ns = start_ns + self._settings.window_ns
-        if self._impairment is None and look.bad:
-            first_ns = start_ns if look.first_bad_ns is None else look.first_bad_ns
-            # Windows that were neither bad nor clean may hold its beginning, and the last clean one the first of it.
-            earliest_ns = min(start_ns, self._calm_ns)
-            start = Moment(first_ns, earliest_ns, end_ns if look.last_bad_ns is None else look.last_bad_ns)
-            self._impairment = Draft(kind=EventKind.IMPAIRMENT, uplink=self.name, start=start, detail=dict(look.detail))
-            self._book.tell(self._impairment)
-            self._show(State.IMPAIRED, first_ns)
-        elif self._impairment is not None and look.bad:
-            self._impairment.detail = worse(self._impairment.detail, look.detail)
-        elif self._impairment is not None and look.clean:
-            # A whole clean window: the trouble was over when it began, at the latest one step before.
-            self._impairment.end = Moment(start_ns, start_ns - self._settings.window_ns // STEPS, end_ns)
-            self._book.tell(self._impairment)
-            self._impairment = None
-            self._show(State.UP, start_ns)
-        if look.clean:
-            self._calm_ns = start_ns
 
     def _refine(self) -> bool:
         """Name the domain of an outage as soon as the ladder can; return whether anything was told.
@@ -298,6 +283,11 @@ class Uplink:
         return StateChanged(self.name, self.state, self.since_ns + self._book.offset_ns)
 
     @property
+    def known(self) -> dict[str, Json]:
+        """What is usual for it, for the next run."""
+        return self._impairment.known
+
+    @property
     def quick(self) -> bool:
         """Whether its probing should be quick."""
         return self.line.phase in QUICK
@@ -325,6 +315,6 @@ class Uplink:
             return State.DOWN
         if PUBLIC[self.line.phase] is State.UNOBSERVED:
             return State.UNOBSERVED
-        if self._impairment is not None or self._windows.look(hi_ns - self._settings.window_ns, hi_ns).bad:
+        if self._impairment.was(hi_ns):
             return State.IMPAIRED
         return State.UP

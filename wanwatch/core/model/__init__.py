@@ -9,10 +9,30 @@ Imports:  wanwatch.core.resolver, wanwatch.core.way, and the pure parts of the s
 """
 
 from wanwatch.core.model.asking import UNPINNED, Kind, Pin, Question, Role, Series
-from wanwatch.core.model.effect import CarryingChanged, Effect, JudgeSettings, Pace, PinChanged, StateChanged, Tell
+from wanwatch.core.model.effect import (
+    CarryingChanged,
+    Effect,
+    JudgeSettings,
+    Learnt,
+    Pace,
+    PinChanged,
+    Promised,
+    StateChanged,
+    Tell,
+)
 from wanwatch.core.model.event import SWITCHES, Bounds, Domain, Event, EventKind, State
 from wanwatch.core.model.measurement import Measurement, MeasurementKind
-from wanwatch.core.model.seen import Afterword, Cause, LinkSeen, Observation, Outcome, PinsSeen, RouteSeen, Sample
+from wanwatch.core.model.seen import (
+    Afterword,
+    Cause,
+    LinkSeen,
+    Observation,
+    Outcome,
+    PinsSeen,
+    RouteSeen,
+    Sample,
+    SpeedSeen,
+)
 from wanwatch.core.model.units import NS_PER_S, Json, Span
 
 __all__ = [
@@ -30,6 +50,7 @@ __all__ = [
     "Json",
     "JudgeSettings",
     "Kind",
+    "Learnt",
     "LinkSeen",
     "Measurement",
     "MeasurementKind",
@@ -39,12 +60,14 @@ __all__ = [
     "Pin",
     "PinChanged",
     "PinsSeen",
+    "Promised",
     "Question",
     "Role",
     "RouteSeen",
     "Sample",
     "Series",
     "Span",
+    "SpeedSeen",
     "State",
     "StateChanged",
     "Tell",

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import NamedTuple, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias
 
 from wanwatch.core.model.asking import Series
 from wanwatch.core.model.units import Json
@@ -138,4 +138,26 @@ class PinsSeen(NamedTuple):
     ways: Mapping[str, Way]
 
 
-Observation: TypeAlias = Sample | Afterword | RouteSeen | LinkSeen | PinsSeen
+class SpeedSeen(NamedTuple):
+    """A speed test of one direction of one uplink has ended.
+
+    Attributes:
+        at_ns: When it ended (monotonic).
+        at_unix_ns: When it ended (wall clock).
+        uplink: Whose.
+        direction: Towards the site, or away from it.
+        bps: What it carried, in bits per second.
+        counts: Whether it may judge the line: False where other traffic, or our own machine, held it back.
+        length_ns: How long it measured.
+    """
+
+    at_ns: int
+    at_unix_ns: int
+    uplink: str
+    direction: Literal["down", "up"]
+    bps: float
+    counts: bool
+    length_ns: int = 0
+
+
+Observation: TypeAlias = Sample | Afterword | RouteSeen | LinkSeen | PinsSeen | SpeedSeen

@@ -2,7 +2,7 @@
 
 In:       a record's minutes, sightings and watched spans; the questions of a configuration; judge settings.
 Out:      for each setting the events that there would have been, and their tally.
-Imports:  wanwatch.core.model, wanwatch.core.ports, wanwatch.core.judge and the pure parts of the standard library.
+Imports:  wanwatch.core: model, ports, judge and account; the pure parts of the standard library.
 """
 
 from wanwatch.core.replay.observations import Retold

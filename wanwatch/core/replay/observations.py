@@ -12,7 +12,7 @@ from operator import itemgetter
 from typing import Final, NamedTuple
 
 from wanwatch.core.judge.evidence import AHEAD
-from wanwatch.core.model import Json, LinkSeen, Outcome, PinsSeen, Question, RouteSeen, Sample, Series
+from wanwatch.core.model import Json, LinkSeen, Outcome, PinsSeen, Question, RouteSeen, Sample, Series, SpeedSeen
 from wanwatch.core.ports import (
     MARK_LATE,
     MARK_LOST,
@@ -35,7 +35,7 @@ _OUTCOMES: Final = {
     MARK_NOT_SENT: Outcome.NOT_SENT,
 }
 
-Word = RouteSeen | LinkSeen | PinsSeen
+Word = RouteSeen | LinkSeen | PinsSeen | SpeedSeen
 
 
 class Known(NamedTuple):

@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from wanwatch.core.account.spans import intersect, total_ns, union
+from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import NS_PER_S, SWITCHES, Event, EventKind, Span
 
 
@@ -56,9 +58,5 @@ def _line(events: Sequence[Event], uplink: str, span: Span) -> LineTally:
 
 
 def _seconds(events: Iterable[Event], span: Span) -> float:
-    total_ns = 0
-    for event in events:
-        start_ns = max(event.start.estimate_unix_ns, span.start_unix_ns)
-        end_ns = span.end_unix_ns if event.end is None else min(event.end.estimate_unix_ns, span.end_unix_ns)
-        total_ns += max(0, end_ns - start_ns)
-    return total_ns / NS_PER_S
+    held = (event_span(event, span.end_unix_ns) for event in events)
+    return total_ns(intersect(union(held), [span])) / NS_PER_S  # impairments by loss and by speed may overlap

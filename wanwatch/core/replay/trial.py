@@ -1,6 +1,6 @@
 """Trials: the judge of the daemon, run over a record once for each setting."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
 
@@ -12,6 +12,7 @@ from wanwatch.core.model import (
     Event,
     Json,
     JudgeSettings,
+    Learnt,
     PinsSeen,
     Question,
     Sample,
@@ -20,7 +21,7 @@ from wanwatch.core.model import (
 )
 from wanwatch.core.ports import Record
 from wanwatch.core.replay.observations import MINUTE_NS, Known, Retold
-from wanwatch.core.sighting import DAY_NS, Sighting, is_witness
+from wanwatch.core.sighting import DAY_NS, WEEK_NS, Sighting, is_witness, usuals
 
 _STILL_RUNNING_NS: Final = 15 * NS_PER_S
 """A daemon marks itself alive every nine seconds: one whose last mark is no older may be running."""
@@ -68,15 +69,17 @@ class Trial:
     Args:
         site: Whose record it is.
         settings: The setting.
+        usuals: What was known to be usual when it begins.
     """
 
-    def __init__(self, site: Site, settings: JudgeSettings) -> None:
+    def __init__(self, site: Site, settings: JudgeSettings, usuals: Mapping[str, Mapping[str, Json]]) -> None:
         self._site = site
         self._settings = settings
         self._told: dict[str, Event] = {}
         self._carrying: CarryingChanged | None = None
         self._proofs: dict[str, Json] = {}
         self._alive_ns: int | None = None
+        self._usuals: dict[str, dict[str, Json]] = {uplink: {**known} for uplink, known in usuals.items()}
         self._judge = self._make()
 
     def _make(self) -> SiteJudge:
@@ -87,6 +90,7 @@ class Trial:
             carrying_known=carrying is not None,
             last_alive_unix_ns=self._alive_ns,
             proofs=self._proofs,
+            usuals=self._usuals,
         )
         return SiteJudge(site.name, site.uplinks, site.questions, self._settings, memory=memory)
 
@@ -114,6 +118,8 @@ class Trial:
                 self._told[effect.event.id] = effect.event
             elif isinstance(effect, CarryingChanged) and effect.known:
                 self._carrying = effect
+            elif isinstance(effect, Learnt):
+                self._usuals.setdefault(effect.uplink, {})[effect.what] = effect.known
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -127,7 +133,9 @@ def replay(record: Replayable, site: Site, span: Span, settings: Sequence[JudgeS
     What was going on when *span* begins is judged from there on only.
     """
     watched = record.watched(site.name, span)
-    trials = [Trial(site, setting) for setting in settings]
+    begins_ns = watched[0].start_unix_ns if watched else span.start_unix_ns
+    usual = usuals(record.sightings(site.name, Span(begins_ns - WEEK_NS, begins_ns)))
+    trials = [Trial(site, setting, usual) for setting in settings]
     since_ns = span.start_unix_ns // MINUTE_NS * MINUTE_NS
     sightings = list(record.sightings(site.name, Span(since_ns - DAY_NS, span.end_unix_ns)))
     retold = Retold(site.questions, sightings)
