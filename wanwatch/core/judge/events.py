@@ -146,4 +146,7 @@ class Book:
         answered, silent = (
             None if ns is None else rfc3339(ns + self.offset_ns) for ns in (rung.answered_ns, rung.silent_ns)
         )
-        return {"rung": rung.name, "said": rung.said, "last_answered": answered, "last_silent": silent}
+        told: dict[str, Json] = {
+            "rung": rung.name, "said": rung.said, "last_answered": answered, "last_silent": silent,
+        }  # fmt: skip
+        return told if rung.because is None else {**told, "because": rung.because}

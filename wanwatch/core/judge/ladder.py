@@ -21,12 +21,17 @@ RUNGS: Final = {
 
 
 class Rung(NamedTuple):
-    """What one rung said since the outage began, with its last sends of both sorts (monotonic; None for none)."""
+    """What one rung said since the outage began, with its last sends of both sorts (monotonic; None for none).
+
+    Attributes:
+        because: Of our own interface: what is wrong with it.
+    """
 
     name: str
     said: str
     answered_ns: int | None
     silent_ns: int | None
+    because: str | None = None
 
 
 class Finding(NamedTuple):
@@ -52,14 +57,23 @@ def of_voices(name: str, voices: Iterable[Voice], since_ns: int) -> Rung:
 
 def of_link(link: LinkSeen | None, lines: Iterable[Voice], since_ns: int) -> Rung:
     """Return the rung of our own interface: from what the kernel says of it, and from probes that could not leave."""
+    trouble = None if link is None else _trouble(link)
     ours_ns = max((voice.ours_ns for voice in lines if voice.ours_ns == voice.silent_ns), default=NEVER)
     if ours_ns >= since_ns:
-        return Rung("interface", SILENT, None, ours_ns)
+        return Rung("interface", SILENT, None, ours_ns, trouble or "cannot-send")
     if link is None:
         return Rung("interface", UNKNOWN, None, None)
-    if link.carrier and link.address:
+    if trouble is None:
         return Rung("interface", ANSWERED, link.at_ns, None)
-    return Rung("interface", SILENT, None, link.at_ns)
+    return Rung("interface", SILENT, None, link.at_ns, trouble)
+
+
+def _trouble(link: LinkSeen) -> str | None:
+    if not link.enabled:
+        return "set-down"  # by somebody, or by a program; a cable that is out says no-carrier
+    if not link.carrier:
+        return "no-carrier"
+    return None if link.address else "no-address"
 
 
 def climb(rungs: Sequence[Rung]) -> Finding:

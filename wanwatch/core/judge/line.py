@@ -209,6 +209,13 @@ class Line:
         elif self._weak_ns is None:
             self._weak_ns = sent_ns
 
+    @property
+    def fall(self) -> Cut | None:
+        """Where the silence began that is in doubt, or that brought the line down; None while it is well or unseen."""
+        if self.phase is Phase.DOUBTED:
+            return Cut(self._run.first_ns, self._run.life_ns, self._run.began_by_ns) if self._run else None
+        return self.cut if self.phase in (Phase.DOWN, Phase.PROVING) else None
+
     def due_ns(self) -> int:
         """When `advance` has something to decide if nothing is heard until then; `AHEAD` if never."""
         return min(self._deadlines())[0]

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from wanwatch.core.judge.blame import Blame
 from wanwatch.core.judge.carrying import Carrying
 from wanwatch.core.judge.events import Book, Draft, Moment, at, resumed
 from wanwatch.core.judge.evidence import NEVER
@@ -115,6 +116,7 @@ class SiteJudge:
             self._uplinks, self._traffic, self._book, alive_unix_ns=memory.last_alive_unix_ns,
             open_events=[e for e in memory.open_events if e.uplink is None or e.uplink in uplinks],
         )  # fmt: skip
+        self._blame = Blame(self._uplinks, self._book)
         self._proof = Proof(self._uplinks, self._book, proofs=memory.proofs, open_events=memory.open_events)
         self._arrange(uplinks, questions, settings)
 
@@ -221,26 +223,28 @@ class SiteJudge:
         """Decide all that is due by *now_ns*, in the order of time, as if ticks had been endless."""
         if self._now_ns == NEVER:
             self._start(now_ns, offset_ns)
-        parts: tuple[Uplink | Traffic | Stuck | Flapping, ...] = ()
+        parts: tuple[Uplink | Traffic | Stuck | Flapping | Blame, ...] = ()
         while self._next_ns <= now_ns:
-            parts = parts or (*self._uplinks.values(), self._traffic, self._stuck, self._flapping)
+            parts = parts or (*self._uplinks.values(), self._traffic, self._stuck, self._flapping, self._blame)
             dues = [part.due_ns() for part in parts]
             self._next_ns = min(dues)
             if self._next_ns > now_ns:
                 break
             at_ns = max(self._next_ns, self._now_ns)
-            for part, due_ns in zip(parts, dues, strict=True):
-                if due_ns <= at_ns:
-                    part.advance(at_ns)
+            due = [part for part, due_ns in zip(parts, dues, strict=True) if due_ns <= at_ns]
+            for part in due:
+                part.advance(at_ns)
             self._now_ns = at_ns
-            self._review()
+            self._review(news=due != [self._blame])  # that somebody was blamed is no news to blame by
         self._now_ns = max(self._now_ns, now_ns)
 
-    def _review(self) -> None:
+    def _review(self, *, news: bool = True) -> None:
         """After a change: look at what hangs on several machines, and set the pace of probing."""
         self._traffic.review(self._now_ns)
         self._stuck.review(self._now_ns)
         self._flapping.review(self._now_ns)
+        if news:
+            self._blame.review(self._now_ns)
         self._next_ns = NEVER
         quick = {name for name, uplink in self._uplinks.items() if uplink.quick}
         if self._traffic.quick:

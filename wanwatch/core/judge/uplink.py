@@ -26,6 +26,7 @@ from wanwatch.core.model import (
 )
 
 _WATCHED: Final = frozenset({Phase.UP, Phase.DOUBTED})
+_RUNGS: Final = frozenset({Role.GATEWAY, Role.FIRST_HOP, Role.NAMES})
 
 
 class Interruptions(Protocol):
@@ -52,6 +53,7 @@ class Uplink:
         since_ns: Since when that holds.
         trusted: Whether what is probed through its pin tells of this line at all.
         back: When its last outage that this run saw the end of was over.
+        gateways: The addresses of its gateway, if one is asked.
     """
 
     def __init__(
@@ -64,6 +66,7 @@ class Uplink:
         self.line = Line()
         self.trusted = True
         self.back: Moment | None = None
+        self.gateways: set[str] = set()
         drafts = {event.kind: resumed(event) for event in open_events}
         self._names = Names(name, book, drafts.get(EventKind.NAMES_FAILURE))
         self._impairment = Impairment(
@@ -88,6 +91,7 @@ class Uplink:
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Take other series or numbers; series that stay keep what was heard of them."""
         self._ladder = voices(self._ladder, questions)
+        self.gateways = {question.address for question in questions if question.series.role is Role.GATEWAY}
         lines = self._of(Role.LINE)
         self.line.reconfigure(lines, Rules(settings.down_after_ns, settings.up_after_ns))
         self._names.reconfigure([question for question in questions if question.series.role is Role.NAMES], settings)
@@ -107,8 +111,8 @@ class Uplink:
         if role is Role.LINE:
             return self._hear_line(voice, said, sample)
         if role is Role.NAMES:
-            return self._refine() or (self.line.phase in _WATCHED and self._names.hear(sample))
-        return self._refine()
+            return self._climbing or (self.line.phase in _WATCHED and self._names.hear(sample))
+        return self._climbing
 
     def test(self, seen: SpeedSeen) -> None:
         """Take in a speed test; one of a line that is not up, or may be another one, says nothing of this line."""
@@ -118,7 +122,6 @@ class Uplink:
     def see(self, link: LinkSeen) -> None:
         """Take in what the kernel says of this uplink's interface."""
         self._link = link
-        self._refine()
 
     def distrust(self, since: Moment, now_ns: int) -> None:
         """Its pin is lost: what is probed through it tells of another line, and may have done so *since* then.
@@ -144,7 +147,7 @@ class Uplink:
         turn = self.line.hear(voice, said, sample)
         if turn is not None:
             self._turned(turn)
-        return self._refine() or said is not Said.LIFE or phase is not Phase.UP
+        return said is not Said.LIFE or phase is not Phase.UP
 
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
@@ -216,9 +219,9 @@ class Uplink:
         self._cut_short(start, "outage")
         if self._outage is None:
             self._outage = Draft(kind=EventKind.OUTAGE, uplink=self.name, start=start)
-        self._show(State.DOWN, cut.first_ns)
-        if not self._refine() and self._outage is not None:
+        elif self._outage.domain is not None:  # resumed, and known already where it broke
             self._book.tell(self._outage)
+        self._show(State.DOWN, cut.first_ns)  # the outage is told once it has been looked at where it broke
 
     def _cut_short(self, end: Moment, ended_by: str) -> None:
         """An outage or blindness takes the place of what was seen of a line that was up."""
@@ -240,29 +243,33 @@ class Uplink:
             self._book.tell(self._unseen)
             self._unseen = None
 
-    def _refine(self) -> bool:
-        """Name the domain of an outage as soon as the ladder can; return whether anything was told.
+    @property
+    def _climbing(self) -> bool:
+        """Whether news of any rung may tell where an outage broke."""
+        return self._outage is not None and self._outage.domain is None and self.line.phase is Phase.DOWN
 
-        A named domain stays: the gateway that somebody restarts to mend a dead line is not where it broke.
-        """
-        outage = self._outage
-        if outage is None or outage.domain is not None or self.line.phase is not Phase.DOWN:
-            return False
-        rungs = self._climbed()
-        if tuple(rung.said for rung in rungs) == tuple(rung.said for rung in outage.ladder):
-            return False
-        found = ladder.climb(rungs)
-        outage.ladder, outage.domain = rungs, found.domain
-        outage.detail.pop("may_be", None)
-        outage.detail.pop("advice", None)
-        if found.may_be:
-            outage.detail["may_be"] = [str(domain) for domain in found.may_be]
-            unknown = ", ".join(rung.name for rung in rungs if rung.said == ladder.UNKNOWN)
-            outage.detail["advice"] = f"cannot tell: nothing is known of {unknown}; configure it for this uplink"
-        self._book.tell(outage)
-        return True
+    @property
+    def outage(self) -> Draft | None:
+        """The outage that goes on."""
+        return self._outage
 
-    def _climbed(self) -> tuple[ladder.Rung, ...]:
+    @property
+    def targets(self) -> set[str]:
+        """The far targets that speak for the line."""
+        return {voice.series.target for voice in self.line.voices}
+
+    def answered_since(self, since_ns: int) -> set[str]:
+        """The far targets that have answered a send since then."""
+        return {voice.series.target for voice in self.line.voices if voice.life_ns >= since_ns}
+
+    @property
+    def heard_out(self) -> bool:
+        """Whether each rung that is known to answer at all has had its word since the line fell silent."""
+        rungs = [voice for voice in self._ladder.values() if voice.series.role in _RUNGS and voice.life_ns != NEVER]
+        return all(max(voice.life_ns, voice.silent_ns) >= self.line.cut.first_ns for voice in rungs)
+
+    def climbed(self) -> tuple[ladder.Rung, ...]:
+        """Return what the rungs have said since the line fell silent, nearest first."""
         since_ns, lines = self.line.cut.first_ns, self._of(Role.LINE)
         return (
             ladder.of_link(self._link, lines, since_ns),
