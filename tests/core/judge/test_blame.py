@@ -14,8 +14,8 @@ TARGETS = ("near", "mid", "far")
 
 def link(at_ns: int, at_unix_ns: int, uplink: str = "fibre", **wrong: bool) -> LinkSeen:
     """An uplink's interface, as it should be but for what is *wrong*."""
-    right = {"carrier": True, "address": True, "enabled": True} | wrong
-    return LinkSeen(at_ns, at_unix_ns, uplink, interface=f"{uplink}0", **right)
+    said = [wrong.get(word, True) for word in ("carrier", "address", "enabled")]
+    return LinkSeen(at_ns, at_unix_ns, uplink, said[0], said[1], f"{uplink}0", said[2])
 
 
 def gateways_apart() -> list[Question]:
@@ -62,7 +62,7 @@ def test_lines_that_fall_one_after_the_other_are_each_judged_by_its_own_ladder()
     ways = {"fibre": fibre(cuts=[(100.0, 160.0)]), "copper": copper(cuts=[(103.0, 160.0)])}
     told = outages(office(ways, seen=[(0.0, link)]).run(300))
     assert told["fibre"].domain is told["copper"].domain is Domain.ACCESS_LINE
-    assert "at_once" not in told["fibre"].detail | dict(told["copper"].detail)
+    assert "at_once" not in {*told["fibre"].detail, *told["copper"].detail}
 
 
 def test_a_line_that_was_down_before_has_no_say() -> None:
@@ -133,7 +133,7 @@ def test_advice_names_only_the_keys_that_would_have_told() -> None:
 )
 def test_what_is_wrong_with_our_interface_is_told(wrong: dict[str, bool], because: str) -> None:
     """A cable that is out, an interface that was set down, and an address that is gone are mended in different ways."""
-    seen = [(0.0, link), (100.2, lambda at, unix: link(at, unix, **wrong))]
+    seen = [(0.0, link), (100.2, lambda at, unix: link(at, unix, "fibre", **wrong))]
     told = outages(office({"fibre": fibre(gateway_cuts=[CUT]), "copper": copper()}, seen=seen).run(300))
     assert told["fibre"].domain is Domain.OUR_SIDE
     rungs = told["fibre"].detail["ladder"]

@@ -76,6 +76,7 @@ class Traffic:
         self._history: list[tuple[int, CarryingChanged]] = []
         self._running = [_Running(resumed(event), None) for event in open_events]
         self._dark = False
+        self._darkens_ns = AHEAD
         self.moved: Change | None = None
         self.hands = Hands()
         self._stays = Stays()
@@ -143,28 +144,34 @@ class Traffic:
 
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
-        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns())
+        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns(), self._darkens_ns)
 
     def advance(self, now_ns: int) -> None:
         """Decide what is due at *now_ns*."""
         self.line.advance(now_ns)
         self._moved(self.carrying.advance(now_ns))
+        if self._darkens_ns <= now_ns:
+            self._darken(now_ns)
         self.review(now_ns)
 
     def review(self, now_ns: int) -> None:
         """Look at what hangs on several machines at once."""
-        self._darken(now_ns)
+        self._look_for_dark(now_ns)
         while self._verdict_due_ns() <= now_ns:
             self._judge(self._pending.pop(0), now_ns)
         self._run_on()
         self._show()
 
-    def _darken(self, now_ns: int) -> None:
-        """Silence is a blackout only if no uplink is left that could carry."""
+    def _look_for_dark(self, now_ns: int) -> None:
+        """Silence is a blackout only if no uplink is left that could carry, once all news of this instant are known."""
         every_down = all(uplink.line.phase is Phase.DOWN for uplink in self._uplinks.values())
         if self._dark or not every_down or self.line.phase is not Phase.DOWN:
-            return
-        self._dark = True
+            self._darkens_ns = AHEAD
+        elif self._darkens_ns == AHEAD:
+            self._darkens_ns = now_ns + 1
+
+    def _darken(self, now_ns: int) -> None:
+        self._dark, self._darkens_ns = True, AHEAD
         if not (self.carrying.known and self.carrying.uplink is None):
             self._moved(self.carrying.dark(self.line.cut.first_ns, now_ns))
 
