@@ -16,10 +16,12 @@ import aiohttp
 import pytest
 
 from wanwatch.config import load
-from wanwatch.core.model import NS_PER_S, EventKind, Kind, Role, Series, Span
+from wanwatch.config.plan import store_path
+from wanwatch.core.model import NS_PER_S, EventKind, Kind, Role, Series, Span, SpeedSeen, State
 from wanwatch.daemon import Daemon
 from wanwatch.reflector import StampReflector
 from wanwatch.store import SqliteRecord, StoreLockedError
+from wanwatch.store.last_run import USUALS
 
 ALL_TIME = Span(0, 1 << 62)
 FAR_AWAY = "127.30.0.1"
@@ -117,6 +119,24 @@ async def test_a_line_that_falls_silent_is_an_outage(tmp_path: Path, reflector: 
         quality = event.detail["clock"]
         assert isinstance(quality, dict)
         assert quality["synchronised"] is (quality["max_error_s"] is not None)
+
+
+async def test_what_is_usual_is_kept_for_the_next_run(tmp_path: Path, reflector: StampReflector) -> None:
+    """A speed test is kept and teaches what is usual: a note for the next run, and a sighting for replays."""
+    path = office(tmp_path, reflector.port)
+    async with running(path) as daemon:
+        judge = daemon._judge
+        assert judge is not None
+        for _ in range(100):
+            await asyncio.sleep(0.05)
+            if judge.states and judge.states["fibre"].state is State.UP:
+                break
+        clock = daemon._clock
+        daemon._observe(SpeedSeen(clock.now_ns(), clock.now_unix_ns(), "fibre", "down", 1e8, counts=True))
+    with SqliteRecord(store_path(load(path))) as record:
+        assert record.recall(USUALS) == {"fibre": {"speed-down": [100_000_000]}, "copper": {}}
+        sighted = {one.about[0]: one.said for one in record.sightings("harbour-lane", ALL_TIME)}
+    assert (sighted["speed"], sighted["learnt"]) == ([1e8, True, 0], [100_000_000])
 
 
 async def test_a_reload_disturbs_nothing_that_stays(tmp_path: Path, reflector: StampReflector) -> None:

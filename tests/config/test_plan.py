@@ -2,10 +2,11 @@
 
 from collections import Counter
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from wanwatch.config import Config, load
-from wanwatch.config.plan import questions, route_map
-from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Pin, Role
+from wanwatch.config.plan import judge_settings, questions, route_map
+from wanwatch.core.model import NS_PER_S, UNPINNED, JudgeSettings, Kind, Pin, Promised, Role
 
 OFFICE = """
 [site]
@@ -145,3 +146,17 @@ def test_a_page_is_asked_by_pins_of_its_family_only(tmp_path: Path) -> None:
     plan = questions(office(tmp_path, f"{OFFICE}{page}\n"))
     asked = {q.series.uplink for q in plan if q.series.role is Role.EGRESS and q.series.kind is Kind.HTTP}
     assert asked == {"backup"}
+
+
+def test_the_judge_knows_the_sites_zone_and_what_the_contracts_promise(tmp_path: Path) -> None:
+    """Usual delay goes by the site's clocks; a speed that a contract leaves out is not promised."""
+    contract = '[uplink.contract]\nprovider = "Example Fibre"\ndown_mbps = 900\n'
+    text = OFFICE.replace('[[uplink]]\nname = "backup"', f'{contract}[[uplink]]\nname = "backup"')
+    text = text.replace('data_dir = "data"', 'data_dir = "data"\ntimezone = "Europe/London"')
+    settings = judge_settings(office(tmp_path, f'{text}[judge]\nimpaired_speed = "40%"\nclear_after = "2m"\n'))
+    assert settings == JudgeSettings(
+        impaired_speed_ratio=0.4,
+        clear_after_ns=120 * NS_PER_S,
+        zone=ZoneInfo("Europe/London"),
+        promised={"fibre": Promised(900e6, None)},
+    )

@@ -26,6 +26,13 @@ def test_time_is_counted_within_the_span_only() -> None:
     assert told.lines == (LineTally("fibre", 3, 40.0, 1, 100.0, 1), LineTally("copper", 1, 100.0, 0, 0.0, 0))
 
 
+def test_impairments_that_overlap_count_their_time_once() -> None:
+    """Loss and speed are events of their own, and may hold at the same time."""
+    events = [event(EventKind.IMPAIRMENT, 1100, 1300), event(EventKind.IMPAIRMENT, 1200, 1400)]
+    (line,) = tally(events, ("fibre",), SPAN).lines
+    assert (line.impairments, line.impaired_s) == (2, 300.0)
+
+
 def test_switches_are_counted_once_each_by_kind() -> None:
     """A needless failover and a blackout are switches, too; a stuck failover is none."""
     kinds = (
