@@ -2,6 +2,7 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -25,20 +26,25 @@ _FROM, _ID = "--from", "ID"
 @click.option("--clear-after", default=None, metavar="DURATION")
 @click.option("--compare", default=None, metavar="LIST", help="Values of --down-after, side by side: 2s,5s,20s.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, with all events.")
+@click.option("--format", "form", type=click.Choice(["text", "html", "pdf"]), default="text", show_default=True)
+@paper_option
+@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
 @config_option
 @tells_errors
 def replay(
-    *, since: str, until: str | None, compare: str | None, as_json: bool, config_path: Path | None,
-    **changes: str | None,
+    *, since: str, until: str | None, compare: str | None, as_json: bool, form: str, paper: str, out: Path | None,
+    config_path: Path | None, **changes: str | None,
 ) -> None:  # fmt: skip
-    """Judge the stored samples again under other settings: what would have been an outage, how many switches."""
+    """Judge the stored samples again under other settings: outages, switches, and what contracts would make of them."""
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import judge_settings, questions, store_path
     from wanwatch.config.trials import trials
-    from wanwatch.core.replay import Site, replay
+    from wanwatch.core.replay import Site, replay, rows
     from wanwatch.measure import RealClock
-    from wanwatch.publish.replayed import replay_json, replay_text, rows
+    from wanwatch.publish.replayed import replay_json, replay_text
+    from wanwatch.report import subject_of
+    from wanwatch.report.command import write_out
     from wanwatch.store import SqliteRecord
     from wanwatch.store.last_run import last_run
 
@@ -48,13 +54,23 @@ def replay(
     tried = trials(judge_settings(config), changes, compare)
     uplinks = tuple(uplink.name for uplink in config.uplinks)
     asked = questions(config, last_run(store_path(config), name, now_unix_ns).routes.first_hops)
+    subject = subject_of(config)
     with SqliteRecord(store_path(config)) as record:
         outcome = replay(record, Site(name, uplinks, asked), span, [settings for _, settings in tried])
         table = rows(record.events(name, span), tried, outcome)
+        if outcome.span.length_ns and any(uplink.contract for uplink in config.uplinks):
+            from wanwatch.report.replayed import ruled
+
+            table = [replace(row, ruled=ruled(record, subject, row.events, outcome.span)) for row in table]
     if as_json:
-        click.echo(json.dumps(replay_json(table, uplinks, outcome), indent=2, ensure_ascii=False))
+        text = json.dumps(replay_json(table, uplinks, outcome), indent=2, ensure_ascii=False) + "\n"
+    elif form == "text":
+        text = replay_text(table, uplinks, outcome, config.site.timezone)
     else:
-        click.echo(replay_text(table, uplinks, outcome, config.site.timezone), nl=False)
+        from wanwatch.report.replay_page import render_html
+
+        text = render_html(subject, table, outcome)
+    write_out(text, "json" if as_json else form, out, paper)
 
 
 @click.group()

@@ -19,6 +19,13 @@ data_dir = "{folder}"
 [[uplink]]
 name = "fibre"
 pin = {{ interface = "eth0" }}
+[uplink.contract]
+provider = "Example Fibre"
+starts = 2026-11-01
+clause = [
+  {{ measure = "availability", at_least = "98%" }},
+  {{ measure = "delay", target = "near", statistic = "p95", at_most = "15ms" }},
+]
 [[target]]
 name = "near"
 echo = "192.0.2.1"
@@ -69,6 +76,23 @@ def test_settings_and_outcomes_stand_side_by_side(file: Path) -> None:
     assert found["down_after 5s"][:3] == ["fibre", "1", "8.0 s"]
     assert found["down_after 20s"][:3] == ["fibre", "0", "-"]
     assert found["as recorded"][:2] == ["fibre", "0"]
+
+
+def test_each_setting_has_the_verdicts_that_its_events_would_have_led_to(file: Path) -> None:
+    """Eight silent seconds of 300 break 98 %, unless the judge is so patient that they are no outage."""
+    words = ("--since", SINCE, "--until", UNTIL, "--compare", "2s,20s")
+    text = shown(file, *words)
+    head, kept, quick = (
+        [word.strip() for word in line.split("  ") if word.strip()]
+        for line in text.splitlines()
+        if line.startswith("line ") or "at least 98%" in line or "at most 15 ms" in line
+    )
+    assert head == ["line", "promise", "as recorded", "down_after 2s", "down_after 20s"]
+    assert kept == ["fibre", "availability at least 98%", "met", "breached", "met"]
+    assert quick[2:] == ["met", "met", "met"]
+    told = json.loads(shown(file, *words, "--json"))
+    assert [row["clauses"][0]["verdict"] for row in told["rows"]] == ["met", "breached", "met"]
+    assert "as if it were the whole month" in text
 
 
 def test_one_setting_lists_its_events(file: Path) -> None:

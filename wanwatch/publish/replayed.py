@@ -1,44 +1,14 @@
 """What a replay shows, for a terminal and as JSON."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Final
+from dataclasses import asdict
 
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
-from wanwatch.core.model import NS_PER_S, Event, Json, JudgeSettings, Span
-from wanwatch.core.replay import Outcome, Tally, tally
+from wanwatch.core.model import Json, Span
+from wanwatch.core.replay import RECORDED, Outcome, Row, Tally, notes, tally
 from wanwatch.publish.listing import events_text
 from wanwatch.publish.words import duration
-
-RECORDED: Final = "as recorded"
-"""The row of the events that the daemon told at the time."""
-
-_NOTES: Final = (
-    "Probes were sent as the settings of then paced them, and are judged as this configuration asks them now.",
-    "Where the clock was stepped or the daemon started, judging starts anew.",
-)
-_UNSIGHTED: Final = (
-    "The record does not hold what STUN servers and the kernel's route said: switches cannot be judged again."
-)
-_KEPT: Final = "since then the record holds what STUN servers and the kernel's route said"
-_LATE_NS: Final = 60 * NS_PER_S
-"""A STUN server has answered for the first time within so long."""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One setting's name, its events, and the setting; None for what was recorded."""
-
-    name: str
-    events: tuple[Event, ...]
-    settings: JudgeSettings | None = None
-
-
-def rows(recorded: Sequence[Event], tried: Sequence[tuple[str, JudgeSettings]], outcome: Outcome) -> list[Row]:
-    """Put what was recorded and what each setting tried gave in one table."""
-    replayed = zip(tried, outcome.events, strict=True)
-    return [Row(RECORDED, tuple(recorded)), *(Row(name, events, setting) for (name, setting), events in replayed)]
 
 
 def replay_text(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome, zone: str) -> str:
@@ -47,9 +17,11 @@ def replay_text(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome, 
         return "nothing was watched in that time\n"
     tallies = [(row.name, tally(row.events, uplinks, outcome.span)) for row in table]
     parts = [_lines(tallies), _site(tallies, sighted=outcome.sighted_since_ns is not None)]
+    if any(row.ruled for row in table):
+        parts.append(_verdicts(table))
     if len(table) == 2:  # noqa: PLR2004 - what was recorded, and one setting
         parts.append(events_text(table[1].events, zone))
-    return "\n".join([*parts, "".join(f"{note}\n" for note in _notes(outcome))])
+    return "\n".join([*parts, "".join(f"{note}\n" for note in notes(outcome))])
 
 
 def replay_json(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome) -> dict[str, Json]:
@@ -58,7 +30,7 @@ def replay_json(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome) 
         "since": instant_text(outcome.span.start_unix_ns),
         "until": instant_text(outcome.span.end_unix_ns),
         "samples": outcome.samples,
-        "notes": [*_notes(outcome)],
+        "notes": [*notes(outcome)],
         "rows": [_row(row, uplinks, outcome.span) for row in table],
     }
 
@@ -69,23 +41,17 @@ def _row(row: Row, uplinks: Sequence[str], span: Span) -> dict[str, Json]:
         "name": row.name,
         "settings": settings,
         "tally": asdict(tally(row.events, uplinks, span)),
+        "clauses": [
+            {
+                "uplink": one.uplink,
+                "measure": one.promise.measure,
+                "limit": one.promise.text,
+                "verdict": one.verdict.value,
+            }
+            for one in row.ruled
+        ],
         "events": [event_to_json(event) for event in row.events],
     }
-
-
-def _notes(outcome: Outcome) -> list[str]:
-    notes = [f"{outcome.samples} samples were judged again.", *_NOTES]
-    if outcome.hollow_minutes:
-        notes.append(
-            f"Raw samples of {outcome.hollow_minutes} minutes of a series are no longer kept (site.keep_raw): they are"
-            " judged as not observed."
-        )
-    since_ns = outcome.sighted_since_ns
-    if since_ns is None:
-        notes.append(_UNSIGHTED)
-    elif since_ns > outcome.span.start_unix_ns + _LATE_NS:
-        notes.append(f"Switches can be judged again from {instant_text(since_ns)} on only: {_KEPT}.")
-    return notes
 
 
 def _lines(tallies: Sequence[tuple[str, Tally]]) -> str:
@@ -108,6 +74,16 @@ def _site(tallies: Sequence[tuple[str, Tally]], *, sighted: bool) -> str:
         for name, told in tallies
     ]
     return _table(head, [tuple(map(str, row)) for row in body], left=1)
+
+
+def _verdicts(table: Sequence[Row]) -> str:
+    """A column for each setting, since a promise's words are longer than any verdict."""
+    head = ("line", "promise", *(row.name for row in table))
+    body = [
+        (told[0].uplink, f"{told[0].promise.measure} {told[0].promise.text}", *(one.verdict.value for one in told))
+        for told in zip(*(row.ruled for row in table), strict=True)
+    ]
+    return _table(head, body, left=2)
 
 
 def _time(seconds: float) -> str:

@@ -74,7 +74,9 @@ class _Line:
                 yield from ((series, mine) for series in many)
 
 
-def build_month(record: Record, subject: Subject, year: int, month: int, now_unix_ns: int) -> MonthReport:
+def build_month(
+    record: Record, subject: Subject, year: int, month: int, now_unix_ns: int, *, period: Span | None = None
+) -> MonthReport:
     """Account for one month of one site.
 
     Args:
@@ -83,8 +85,9 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
         year: The year.
         month: The month, 1 to 12, cut in the site's time zone.
         now_unix_ns: The future begins here; it is unobserved.
+        period: Account for this time instead of the whole month.
     """
-    period = month_span(year, month, subject.zone)
+    period = period or month_span(year, month, subject.zone)
     events = [e for e in record.events(subject.site, period) if _has_begun(e, now_unix_ns)]
     watched = record.watched(subject.site, period)
     all_series = record.series(subject.site)

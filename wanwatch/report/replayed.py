@@ -1,0 +1,73 @@
+"""The verdicts that there would have been: a contract's promises, judged over a replay's events by the month's code.
+
+The time that is judged again stands for the month, so a verdict says what these settings make of that time alone.
+"""
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
+from wanwatch.core.planned import marked
+from wanwatch.core.ports import MinuteBlock, Record
+from wanwatch.core.replay import Ruled
+from wanwatch.report.month import build_month
+from wanwatch.report.subject import Subject
+
+
+@dataclass(frozen=True, slots=True)
+class AsIf:
+    """A record with other events: those that a judge with other settings would have told. Announced work stays."""
+
+    record: Record
+    told: Sequence[Event]
+
+    def sites(self) -> list[str]:
+        """Names of the sites in the record."""
+        return self.record.sites()
+
+    def events(self, site: str, span: Span | None = None, kinds: Collection[EventKind] = ()) -> list[Event]:
+        """The other events that overlap *span*, and announced work."""
+        planned = self.record.events(site, span, [EventKind.PLANNED_WORK])
+        found = [event for event in self.told if span is None or _overlaps(event, span)]
+        found = sorted([*marked(found, planned), *planned], key=lambda event: event.start.estimate_unix_ns)
+        return [event for event in found if not kinds or event.kind in kinds]
+
+    def watched(self, site: str, span: Span) -> list[Span]:
+        """When a daemon was alive."""
+        return self.record.watched(site, span)
+
+    def series(self, site: str) -> list[Series]:
+        """Every series of the site."""
+        return self.record.series(site)
+
+    def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
+        """Its minutes."""
+        return self.record.blocks(site, span, series)
+
+    def measurements(
+        self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
+    ) -> list[Measurement]:
+        """What was measured on purpose."""
+        return self.record.measurements(site, span, kind, uplink)
+
+    def recall(self, key: str, site: str | None = None) -> Json:
+        """What the daemon remembered."""
+        return self.record.recall(key, site)
+
+
+def ruled(record: Record, subject: Subject, events: Sequence[Event], span: Span) -> tuple[Ruled, ...]:
+    """Return each promise of each line with its verdict over *span*, had *events* been told."""
+    begun = local_time(span.start_unix_ns, subject.zone)
+    told = [event for event in events if event.kind is not EventKind.PLANNED_WORK]
+    month = build_month(AsIf(record, told), subject, begun.year, begun.month, span.end_unix_ns, period=span)
+    return tuple(
+        Ruled(uplink.name, clause.promise, clause.ruling.verdict)
+        for uplink in month.uplinks
+        for clause in uplink.clauses
+    )
+
+
+def _overlaps(event: Event, span: Span) -> bool:
+    ended = event.end is not None and event.end.estimate_unix_ns < span.start_unix_ns
+    return event.start.estimate_unix_ns < span.end_unix_ns and not ended
