@@ -163,6 +163,11 @@ def _paces(config: Config) -> Iterator[Crossed]:
         yield ("carrying", "pulse"), f"the quick pulse is slower than every ({usual})", f'write at most "{usual}"'
 
 
+def _names_of_traffic(config: Config) -> Iterator[Crossed]:
+    if config.carrying.names and config.names is None:
+        yield ("carrying", "names"), "there is no name to ask for", 'write [names] with ask = ["www.example.com"]'
+
+
 def _handoffs(config: Config) -> Iterator[Crossed]:
     for index, uplink in enumerate(config.uplinks):
         if uplink.handoff.encapsulation == "pppoe" and uplink.handoff.mtu > PPPOE_MTU:
@@ -217,6 +222,7 @@ _RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (
     _gateway_routed,
     _resolvable,
     _paces,
+    _names_of_traffic,
     _handoffs,
     _contracts,
     _notices,

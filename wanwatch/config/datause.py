@@ -29,6 +29,8 @@ _TCP_PACKETS: Final = 7
 """Three to open and four to close, RFC 9293 sections 3.5 and 3.6."""
 _TCP_BYTES: Final = 2 * 40 + 5 * 32
 """SYNs with Linux's usual options, the others with timestamps (from memory)."""
+_HELD_BYTES: Final = 3 * 32 + 2 * 8
+"""A line of seven digits with its end, its echo, and the acknowledgement of that."""
 _TLS_BYTES: Final = 5_000
 """A handshake and the session tickets after it: 2,400 with one small certificate, measured; twice that for a chain."""
 _HTTP_2_BYTES: Final = 400
@@ -66,4 +68,5 @@ def _shape(question: Question) -> tuple[int, int]:
         Kind.STUN: (2, 2 * _UDP_BYTES + _STUN_BYTES),
         Kind.TCP: (_TCP_PACKETS, _TCP_BYTES),
         Kind.HTTP: (_TCP_PACKETS, _TCP_BYTES),
+        Kind.HELD: (3, _HELD_BYTES),
     }[question.series.kind]

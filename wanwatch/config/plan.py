@@ -11,6 +11,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
+from wanwatch.config.by_kind import by_kind
 from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target
 from wanwatch.config.uplink import Uplink
@@ -251,3 +252,5 @@ def _unpinned(config: Config) -> Iterator[Question]:
             ca_file=_ca_file(config),
         )
     yield from _stun(config, UNPINNED, Pin())
+    for question in by_kind(config, reachable):
+        yield replace(question, ca_file=_ca_file(config))

@@ -201,6 +201,12 @@ class Carrying(Table):
     """Page that tells who asks by which address, such as a reflector's; pins are proved by it where STUN is silent."""
     address_token: AddressToken = Field(default=None, alias="address_token_file")
     """With `address_url`: file that holds the token to show there as Bearer."""
+    names: tuple[Resolver, ...] | None = None
+    """Resolvers that ordinary traffic asks; default: those of the uplinks that are asked over UDP. `[]`: none."""
+    connect: tuple[TcpPlace, ...] | None = None
+    """To where ordinary traffic opens new connections; default: the first TCP target. `[]`: nowhere."""
+    held: TcpPlace | None = None
+    """A reflector's echo port: ordinary traffic holds one connection open to it, and does it survive a switch?"""
     every_ns: Duration = usually("5s", alias="every")
     """Interval between those comparisons."""
     pulse_ns: Duration = usually("200ms", alias="pulse")

@@ -19,6 +19,7 @@ from wanwatch.core.wire import stamp, stun
 from wanwatch.measure import attempt, fetch, names, resolvers
 from wanwatch.measure.codecs import DnsCodec, EchoCodec, StampCodec, StunCodec, version_of
 from wanwatch.measure.flights import Flight, Track
+from wanwatch.measure.held import Held
 from wanwatch.measure.lane import Ground, Lane, Opened
 from wanwatch.measure.pace import WHOLE, Pacer, Turn, spread
 from wanwatch.measure.sockets import open_datagram, open_icmp, resolve
@@ -70,6 +71,7 @@ class Measurer:
         self._asking: dict[Question, _Asking] = {}
         self._shared: dict[tuple[Pin, int], _Shared] = {}
         self._lanes: set[Lane] = set()
+        self._held: set[Held] = set()
         self._tasks: set[asyncio.Task[None]] = set()
 
     async def apply(self, questions: Sequence[Question]) -> None:
@@ -99,7 +101,10 @@ class Measurer:
         self._pacer.close()
         for lane in list(self._lanes):
             lane.close()
+        for held in list(self._held):
+            held.close()
         self._lanes.clear()
+        self._held.clear()
         self._shared.clear()
         self._asking.clear()
         for task in self._tasks:
@@ -125,10 +130,13 @@ class Measurer:
     def _ways(self, question: Question) -> tuple[Callable[[], None], Callable[[], None]]:
         """Return what asks *question* once, and what ends it."""
         match question.series.kind:
-            case Kind.TCP:
-                return partial(self._start, question, fetch.tcp), _nothing
-            case Kind.HTTP:
-                return partial(self._start, question, fetch.http), _nothing
+            case Kind.TCP | Kind.HTTP:
+                probe = fetch.tcp if question.series.kind is Kind.TCP else fetch.http
+                return partial(self._start, question, probe), _nothing
+            case Kind.HELD:
+                held = Held(self._ground, question, self._spawn, ended=self._held.discard)
+                self._held.add(held)
+                return held.ask, held.retire
             case Kind.ECHO:
                 return self._echo(question)
             case Kind.STAMP:

@@ -76,7 +76,7 @@ async def _first(pin: Pin, addresses: Sequence[str], port: int) -> socket.socket
     try:
         while queue or pending:
             if queue:
-                pending.add(asyncio.create_task(_connect(pin, queue.pop(0), port)))
+                pending.add(asyncio.create_task(connect(pin, queue.pop(0), port)))
             delay_s = ATTEMPT_DELAY_S if queue else None
             done, pending = await asyncio.wait(pending, timeout=delay_s, return_when=asyncio.FIRST_COMPLETED)
             won = [task.result() for task in done if task.exception() is None]
@@ -98,7 +98,8 @@ def _close(sockets: Sequence[socket.socket]) -> None:
         sock.close()
 
 
-async def _connect(pin: Pin, address: str, port: int) -> socket.socket:
+async def connect(pin: Pin, address: str, port: int) -> socket.socket:
+    """Return a socket that is connected to an address, the caller's to close. Raises as `connected`."""
     try:
         family, to = resolve(address, port)
         sock = open_pinned(pin, family, socket.SOCK_STREAM)

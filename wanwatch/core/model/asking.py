@@ -19,6 +19,7 @@ class Kind(StrEnum):
     HTTP = "http"
     DNS = "dns"
     STUN = "stun"
+    HELD = "held"
 
 
 class Role(StrEnum):
@@ -29,6 +30,7 @@ class Role(StrEnum):
     FIRST_HOP = "first-hop"
     NAMES = "names"
     EGRESS = "egress"
+    TRAFFIC = "traffic"
 
 
 class Series(NamedTuple):

@@ -23,6 +23,7 @@ _ROLES: Final = {
     Role.FIRST_HOP: "first hop",
     Role.NAMES: "resolver",
     Role.EGRESS: "public address",
+    Role.TRAFFIC: "ordinary traffic",
 }
 
 

@@ -22,7 +22,7 @@ OUTCOMES: Final = {
     MARK_MALFORMED: "malformed",
     MARK_NOT_SENT: "not-sent",
 }
-_NEAREST_FIRST: Final = (Role.GATEWAY, Role.FIRST_HOP, Role.NAMES, Role.LINE, Role.EGRESS)
+_NEAREST_FIRST: Final = (Role.GATEWAY, Role.FIRST_HOP, Role.NAMES, Role.LINE, Role.EGRESS, Role.TRAFFIC)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
