@@ -17,6 +17,7 @@ from wanwatch.core.model import (
     Effect,
     Event,
     EventKind,
+    Json,
     Kind,
     Observation,
     Outcome,
@@ -121,6 +122,7 @@ class Office:
         moves: (instant, uplink or None): where the gateway sends ordinary traffic from then on.
         dead: By target, when that target alone is dead; "uplink/target" for one uplink only.
         late: By "uplink/target", (start, end, seconds) of delay that this target alone adds.
+        breaks: When the connection that ordinary traffic holds breaks, and is opened anew.
         wall_steps: (instant, seconds): steps of the wall clock.
         seen: Other observations, by instant.
         tick_s: How often the judge is ticked.
@@ -136,6 +138,7 @@ class Office:
     moves: Sequence[tuple[float, str | None]] = ((0.0, "fibre"),)
     dead: dict[str, Spans] = field(default_factory=dict)
     late: dict[str, Sequence[tuple[float, float, float]]] = field(default_factory=dict)
+    breaks: Sequence[float] = ()
     wall_steps: Sequence[tuple[float, float]] = ()
     seen: Sequence[tuple[float, Callable[[int, int], Observation]]] = ()
     tick_s: float = 0.1
@@ -216,7 +219,9 @@ class Office:
         late = self.late.get(f"{series.uplink}/{series.target}", ())
         late_s = sum(extra for start, end, extra in late if start <= at_s < end)
         rtt_ns = ns(way.delay_s(at_s) + jitter_s + late_s)
-        facts = {"address": way.address} if series.role is Role.EGRESS else None
+        facts: dict[str, Json] | None = {"address": way.address} if series.role is Role.EGRESS else None
+        if series.kind is Kind.HELD:
+            facts = {"connection": sum(1 for broken_s in self.breaks if broken_s <= at_s)}
         return Sample(series, sent_ns, unix_ns, sent_ns + rtt_ns, Outcome.ANSWERED, rtt_ns, facts=facts)
 
     def _take(self, at_s: float, effects: Sequence[Effect]) -> None:

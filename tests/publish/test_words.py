@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind
+from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json
 from wanwatch.publish.words import duration, sentence
 
 
@@ -33,6 +33,38 @@ def test_a_switch_says_how_long_people_were_cut_off() -> None:
     assert sentence(event) == "failover: traffic moved from fibre to copper, people were cut off for 4.2 s"
     unseen = Event("x", "s", EventKind.FAILBACK, None, at(0), from_uplink="copper", to_uplink="fibre")
     assert sentence(unseen).endswith("the interruption was not observed")
+
+
+KNOWN = {"s": 1.24, "low_s": 1.0, "high_s": 2.0}
+UNKNOWN = {"s": None, "low_s": None, "high_s": None}
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        ({"names": KNOWN}, "; names were back after 1.2 s"),
+        ({"names": KNOWN, "connect": {**KNOWN, "s": 0.0}},
+         "; names were back after 1.2 s, new connections worked all along"),
+        ({"connect": {"s": None, "low_s": 118.0, "high_s": None}},
+         "; new connections were away for at least 1 min 58 s"),
+        ({"names": UNKNOWN, "held": {**UNKNOWN, "survived": None}}, ""),
+        ({"held": {**KNOWN, "survived": True}}, "; the open connection survived a silence of 1.2 s"),
+        ({"held": {**KNOWN, "s": 0.0, "survived": True}}, "; the open connection survived"),
+        ({"held": {**KNOWN, "survived": False}}, "; the open connection broke and was replaced after 1.2 s"),
+        ({"held": {**KNOWN, "s": 0.0, "survived": False}}, "; the open connection broke"),
+        ({"held": {"s": None, "low_s": 118.0, "high_s": None, "survived": None}},
+         "; the open connection was silent for at least 1 min 58 s"),
+        ({"echo": KNOWN}, ""),
+        ("no such thing", ""),
+    ],
+)  # fmt: skip
+def test_a_switch_says_by_kind_what_it_did_to_people(found: Json, said: str) -> None:
+    """What was not observed has no words of its own, and never reads as none."""
+    event = Event(
+        "x", "s", EventKind.FAILOVER, None, at(0), from_uplink="fibre", to_uplink="copper", interruption_s=4.25,
+        detail={"interruption": found},
+    )  # fmt: skip
+    assert sentence(event) == f"failover: traffic moved from fibre to copper, people were cut off for 4.2 s{said}"
 
 
 @pytest.mark.parametrize(

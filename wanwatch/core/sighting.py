@@ -1,8 +1,9 @@
 """Sightings: what the judge is told besides the figures that minute blocks keep, for judging it again.
 
 A block keeps when each probe was sent and what came of it. It does not keep what an answer said (the address that a
-server saw), why a probe was refused or not sent, nor what the kernel's routes and links and the pins' traces said.
-All of that stays the same for hours, so a sighting is kept only when something else is said, and once a day.
+server saw, the connection that it came on), why a probe was refused or not sent, nor what the kernel's routes and links
+and the pins' traces said. All of that stays the same for hours, so a sighting is kept only when something else is said,
+and once a day.
 """
 
 from collections.abc import Iterable, Mapping
@@ -88,12 +89,19 @@ def _word(seen: RouteSeen | LinkSeen | PinsSeen | SpeedSeen | Learnt) -> tuple[A
             return (LEARNT, seen.uplink, seen.what), seen.known
 
 
+def fact(series: Series) -> str | None:
+    """Return the name of the one fact of an answered sample that the judge looks at, if it looks at any."""
+    if series.role is Role.EGRESS:
+        return "address"
+    return "connection" if series.kind is Kind.HELD else None
+
+
 def _said(sample: Sample) -> Json:
     """The cause, or the one fact that the judge looks at."""
     if sample.cause is not None:
         return sample.cause.value
-    facts = sample.facts if sample.series.role is Role.EGRESS else None
-    return {"address": facts["address"]} if facts and "address" in facts else None
+    name = fact(sample.series)
+    return {name: sample.facts[name]} if name and sample.facts and name in sample.facts else None
 
 
 def is_witness(kept: Sighting) -> bool:

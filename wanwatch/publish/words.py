@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from wanwatch.core.cut_off import by_kind
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.core.planned import AFTERWARDS
 
@@ -52,7 +53,8 @@ def _interruption(event: Event) -> str:
 def _switch(what: str) -> Callable[[Event], str]:
     def say(event: Event) -> str:
         way = f"traffic moved from {event.from_uplink or 'nowhere'} to {event.to_uplink or 'nowhere'}"
-        return f"{what}: {way}{_cause(event)}, {_interruption(event)}"
+        kinds = by_kind(event, duration)
+        return f"{what}: {way}{_cause(event)}, {_interruption(event)}" + (f"; {', '.join(kinds)}" if kinds else "")
 
     return say
 

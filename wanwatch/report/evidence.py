@@ -37,6 +37,10 @@ def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
             yield _UNKEPT
     elif key == ROUTES:
         return  # a dossier has them side by side; as a line of facts they would say nothing
+    elif key == "interruption" and isinstance(value, Mapping):
+        yield from (
+            f"cut off, {kind}: {_between(found)}" for kind, found in value.items() if isinstance(found, Mapping)
+        )
     elif isinstance(value, Mapping):
         for inner, fact in value.items():
             yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"
@@ -45,6 +49,17 @@ def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
             yield _rung(part, zone) if isinstance(part, dict) and "rung" in part else _fact(key, part)
     else:
         yield f"{label}: {_fact(key, value)}"
+
+
+def _between(found: Mapping[str, Json]) -> str:
+    """Say the least and the most that a kind of traffic can have been cut off."""
+    least, most = (
+        None if not isinstance(seconds, int | float) else duration(round(seconds * NS_PER_S))
+        for seconds in (found.get("low_s"), found.get("high_s"))
+    )
+    if least is None:
+        return "not observed"
+    return f"{least} to {most}" if most else f"at least {least}"
 
 
 def _rung(rung: dict[str, Json], zone: tzinfo) -> str:

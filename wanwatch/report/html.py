@@ -128,6 +128,7 @@ class Happening:
         self.length_ns = event_span(event, report.now_unix_ns).length_ns
         self.where = words.WHERE[event.domain] if event.domain else words.NOTHING
         self.evidence = evidence(event, report.zone)
+        self.cut_off = words.cut_off(event)
 
     @property
     def length_bounds(self) -> tuple[int, int] | None:

@@ -14,7 +14,8 @@ from wanwatch.core.account.availability import allowance_ns
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.clauses import Because
 from wanwatch.core.account.figures import Figure
-from wanwatch.core.model import NS_PER_S, Bounds, Domain
+from wanwatch.core.cut_off import by_kind
+from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event
 from wanwatch.core.resolving import Sign
 from wanwatch.report.values import ClauseResult
 
@@ -58,6 +59,11 @@ def duration(length_ns: Fraction | int) -> str:
     if seconds < 2 * _DAY_S - 30:
         return _two_units(round(seconds / _MINUTE_S), 60, "h", "min")
     return _two_units(round(seconds / _HOUR_S), 24, "d", "h")
+
+
+def cut_off(event: Event) -> list[str]:
+    """Say of a switch how long each kind of ordinary traffic was cut off, a clause each; [] where it is not known."""
+    return by_kind(event, lambda length_s: duration(round(length_s * NS_PER_S)))
 
 
 def _two_units(parts: int, in_whole: int, unit: str, part: str) -> str:

@@ -4,8 +4,8 @@ import json
 from collections import deque
 from typing import Final, TypeAlias
 
-from wanwatch.core.model import Learnt, Observation, Outcome, Role, Sample
-from wanwatch.core.sighting import DAY_NS, PINS, SAMPLE, SPEED, About, Sighting, sighting
+from wanwatch.core.model import Learnt, Observation, Outcome, Sample
+from wanwatch.core.sighting import DAY_NS, PINS, SAMPLE, SPEED, About, Sighting, fact, sighting
 
 SIGHTINGS_IN_MEMORY: Final = 10_000
 """How many wait while the disk cannot be written; the oldest are given up first."""
@@ -24,7 +24,7 @@ class Sightings:
 
     def see(self, seen: Observation | Learnt) -> None:
         """Gather what is news in *seen*."""
-        if isinstance(seen, Sample) and seen.outcome is Outcome.ANSWERED and seen.series.role is not Role.EGRESS:
+        if isinstance(seen, Sample) and seen.outcome is Outcome.ANSWERED and fact(seen.series) is None:
             return  # nearly all samples
         found = sighting(seen)
         if found is None:

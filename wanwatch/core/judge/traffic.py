@@ -8,6 +8,7 @@ from wanwatch.core.judge.egress import Egress
 from wanwatch.core.judge.events import Book, Draft, Moment, resumed
 from wanwatch.core.judge.evidence import AHEAD, NEVER, Said, Voice, of_line, voices
 from wanwatch.core.judge.hand import Hand, Hands
+from wanwatch.core.judge.interruption import Interruptions
 from wanwatch.core.judge.line import QUICK, Line, Phase, Rules
 from wanwatch.core.judge.run import SLACK_NS, Gap, Ledger
 from wanwatch.core.judge.stays import Stays, coming_back, failure, lasted
@@ -67,6 +68,7 @@ class Traffic:
         self._book = book
         self._alive_unix_ns = alive_unix_ns
         self._egress = Egress()
+        self._interruptions = Interruptions(book)
         self._voices: dict[Series, Voice] = {}
         self.line = Line()
         self._ledger = Ledger(1, 0)
@@ -91,6 +93,7 @@ class Traffic:
         """Take other series or numbers; what was heard stays. Pinned STUN series belong here as well."""
         self._egress.reconfigure(questions)
         questions = [question for question in questions if question.series.uplink == UNPINNED]
+        self._interruptions.reconfigure(questions)
         self._settings = settings
         lines = [question for question in questions if question.series.role is Role.LINE]
         self._voices = voices(self._voices, lines)
@@ -102,7 +105,8 @@ class Traffic:
         self.carrying.grace_ns = max((q.pulse_ns + q.timeout_ns for q in stun), default=0)
 
     def hear(self, sample: Sample) -> bool:
-        """Take in an unpinned LINE sample; return False if it changed nothing."""
+        """Take in an unpinned sample, of which LINE ones speak for the path; return False if it changed nothing."""
+        self._interruptions.hear(sample)
         voice = self._voices.get(sample.series)
         if voice is None:
             return False
@@ -144,7 +148,8 @@ class Traffic:
 
     def due_ns(self) -> int:
         """When `advance` has something to do; `AHEAD` if never."""
-        return min(self.line.due_ns(), self.carrying.due_ns(), self._verdict_due_ns(), self._darkens_ns)
+        machines = (self.line.due_ns(), self.carrying.due_ns(), self._interruptions.due_ns())
+        return min(*machines, self._verdict_due_ns(), self._darkens_ns)
 
     def advance(self, now_ns: int) -> None:
         """Decide what is due at *now_ns*."""
@@ -153,6 +158,7 @@ class Traffic:
         if self._darkens_ns <= now_ns:
             self._darken(now_ns)
         self.review(now_ns)
+        self._interruptions.advance(now_ns)
 
     def review(self, now_ns: int) -> None:
         """Look at what hangs on several machines at once."""
@@ -232,6 +238,8 @@ class Traffic:
             del draft.detail["cause"]  # a restoration leaves no line behind that could have caused it
         if not change.watched:
             draft.detail["watched"] = False
+        else:
+            self._interruptions.follow(draft, gap, lo_ns=lo_ns, hi_ns=first_ns + _REACH_NS, now_ns=now_ns)
         failed = failure(left) if left is not None and fell and draft.kind is EventKind.FAILOVER else None
         self._time(draft, change, gap, failed)
         self._told(draft, gap, failed)
@@ -330,3 +338,4 @@ class Traffic:
         """Tell the switches that still wait for a verdict, as far as the evidence goes."""
         while self._pending:
             self._judge(self._pending.pop(0), now_ns, sure=False)
+        self._interruptions.stop()

@@ -11,7 +11,7 @@ from wanwatch.core.instants import InstantError, instant_from_text
 from wanwatch.core.model import NS_PER_S, SWITCHES, UNPINNED, Domain, Event, EventKind
 from wanwatch.report.dossier.values import Dossier
 from wanwatch.report.story import name
-from wanwatch.report.words import count, duration
+from wanwatch.report.words import count, cut_off, duration
 
 RUNGS: Final = {
     "interface": "The measuring machine's own interface",
@@ -166,7 +166,8 @@ def _switch(event: Event, _: str) -> Markup:
     taken = name(event.to_uplink) if event.to_uplink else Markup("nowhere")
     cut = "not observed" if event.interruption_s is None else duration(round(event.interruption_s * NS_PER_S))
     kind = event.kind.value.replace("-", " ")
-    return say("{}: ordinary traffic moved from {} to {}; people cut off: {}", kind, source, taken, cut)
+    by_kind = "; ".join([cut, *cut_off(event)])
+    return say("{}: ordinary traffic moved from {} to {}; people cut off: {}", kind, source, taken, by_kind)
 
 
 def _step(event: Event, _: str) -> Markup:
