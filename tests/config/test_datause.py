@@ -31,9 +31,11 @@ def _question(kind: Kind, address: str, ask: str | None = None) -> Question:
         (replace(_question(Kind.STAMP, "192.0.2.1"), stamp_key=b"key"), 2 * (20 + 8 + 112)),  # section 4.2.2
         # RFC 1035 sections 4.1.1 to 4.1.3, RFC 6891: 12 + 17 + 4 + 11 asked, and one record of 16 more answered
         (_question(Kind.DNS, "192.0.2.53", "www.example.com"), 2 * (20 + 8 + 44) + 16),
+        # RFC 9293 with timestamps (RFC 7323): eight octets there, eight back, and what acknowledges those
+        (_question(Kind.HELD, "192.0.2.80"), 3 * (20 + 20 + 12) + 2 * 8),
         (_question(Kind.STUN, "192.0.2.78"), (20 + 8 + 52) + (20 + 8 + 32)),  # RFC 8489 sections 5, 14.2 and 14.14
     ],
-    ids=["echo", "echo-6", "stamp", "signed-stamp", "dns", "stun"],
+    ids=["echo", "echo-6", "stamp", "signed-stamp", "dns", "held", "stun"],
 )
 def test_a_question_and_its_answer_have_the_bytes_of_their_packets(question: Question, size: int) -> None:
     """Headers and all, both directions together."""

@@ -160,3 +160,63 @@ def test_the_judge_knows_the_sites_zone_and_what_the_contracts_promise(tmp_path:
         zone=ZoneInfo("Europe/London"),
         promised={"fibre": Promised(900e6, None)},
     )
+
+
+def asked_by_traffic(folder: Path, text: str) -> dict[tuple[Kind, str], tuple[float, float]]:
+    """What ordinary traffic is asked by kind: the seconds between two probes, while all is well and in trouble."""
+    plan = [q for q in questions(office(folder, text)) if q.series.role is Role.TRAFFIC]
+    assert {(q.series.uplink, q.pin) for q in plan} <= {(UNPINNED, Pin())}
+    return {(q.series.kind, q.series.target): (q.every_ns / NS_PER_S, q.pulse_ns / NS_PER_S) for q in plan}
+
+
+TILL = '[[target]]\nname = "till"\ntcp = "192.0.2.80:443"\n[names]'
+
+
+def test_ordinary_traffic_is_asked_by_kind_once_a_second(tmp_path: Path) -> None:
+    """The resolvers share the second; a target by TCP is where new connections go; nothing is held unless told."""
+    plain = OFFICE.replace("metered = true\n", "").replace("[names]", TILL)
+    assert asked_by_traffic(tmp_path, plain) == {
+        (Kind.DNS, "192.0.2.53"): (2.0, 2.0),
+        (Kind.DNS, "192.0.2.54:5353"): (2.0, 2.0),
+        (Kind.TCP, "till"): (1.0, 1.0),
+    }
+
+
+def test_what_ordinary_traffic_is_asked_by_kind_can_be_chosen(tmp_path: Path) -> None:
+    """Other resolvers, other places, and one's own reflector, which bears the pulse; an empty list is none."""
+    plain = OFFICE.replace("metered = true\n", "").replace("[names]", TILL)
+    chosen = 'names = ["192.0.2.55"]\nconnect = ["192.0.2.81:80", "192.0.2.82:80"]\nheld = "192.0.2.83:7"\n'
+    assert asked_by_traffic(tmp_path, plain + chosen) == {
+        (Kind.DNS, "192.0.2.55"): (1.0, 1.0),
+        (Kind.TCP, "192.0.2.81:80"): (2.0, 2.0),
+        (Kind.TCP, "192.0.2.82:80"): (2.0, 2.0),
+        (Kind.HELD, "192.0.2.83:7"): (1.0, 0.2),
+    }
+    assert asked_by_traffic(tmp_path, f"{plain}names = []\nconnect = []\n") == {}
+
+
+def test_beside_a_metered_line_ordinary_traffic_is_asked_by_kind_ten_times_as_sparely(tmp_path: Path) -> None:
+    """It may come to carry; in trouble it is asked like any other."""
+    text = OFFICE.replace("[names]", TILL) + 'held = "192.0.2.83:7"\n'
+    assert asked_by_traffic(tmp_path, text) == {
+        (Kind.DNS, "192.0.2.53"): (20.0, 2.0),
+        (Kind.DNS, "192.0.2.54:5353"): (20.0, 2.0),
+        (Kind.TCP, "till"): (10.0, 1.0),
+        (Kind.HELD, "192.0.2.83:7"): (10.0, 0.2),
+    }
+
+
+def test_a_resolver_over_tls_is_asked_each_second_by_those_who_say_so_only(tmp_path: Path) -> None:
+    """Five thousand bytes a question (measured): by default only what is asked over UDP."""
+    text = OFFICE.replace('"192.0.2.54:5353"', '"tls://192.0.2.54#dns.example.net"')
+    assert (Kind.DNS, "tls://192.0.2.54#dns.example.net") not in asked_by_traffic(tmp_path, text)
+    chosen = asked_by_traffic(tmp_path, text + 'names = ["tls://192.0.2.54#dns.example.net"]\n')
+    assert list(chosen) == [(Kind.DNS, "tls://192.0.2.54#dns.example.net")]
+
+
+def test_where_the_path_is_timed_by_connections_no_others_are_opened(tmp_path: Path) -> None:
+    """With nothing lighter than TCP, the path's own probes are new connections."""
+    text = OFFICE.replace('echo = "192.0.2.1"', 'tcp = "192.0.2.1:443"').replace(
+        'stamp = "192.0.2.2"', 'tcp = "192.0.2.2:443"'
+    )
+    assert not [kind for kind, _ in asked_by_traffic(tmp_path, text) if kind is Kind.TCP]

@@ -74,7 +74,9 @@ def stun(office: Office) -> Process:
 
 def stamp(office: Office) -> Process:
     """Start the project's own reflector on every address of the internet's host."""
-    process = office.spawn("net", PYTHON, "-m", "wanwatch", "reflector", "--stun-port", "3480")  # 3478 is coturn's
+    process = office.spawn(
+        "net", PYTHON, "-m", "wanwatch", "reflector", "--stun-port", "3480", "--echo-port", "7"
+    )  # 3478 is coturn's
     _listens(office, "net", process, "udp", "*", 862)
     return process
 

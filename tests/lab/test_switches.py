@@ -85,12 +85,12 @@ def flows_stuck_to_the_dead_line(lab: Lab) -> Mapping[str, Truth]:
     time.sleep(SETTLED_S)
     cut = lab.office.cut(FIBRE)
     time.sleep(GATEWAY_TAKES_S)
-    lab.office.move(COPPER, forget_flows=False)
+    moved = lab.office.move(COPPER, forget_flows=False)
     time.sleep(6)
     forgotten = lab.office.move(COPPER)
     lab.watch.expect("failover", within_s=40)
     time.sleep(3)
-    return {"cut": cut, "forgotten": forgotten}
+    return {"cut": cut, "moved": moved, "forgotten": forgotten}
 
 
 FAILOVER = Story(failover_and_back)

@@ -63,6 +63,8 @@ ask = ["www.example.com"]
 {judge}
 [carrying]
 stun = [{servers}]
+connect = ["{WEB}:80"]
+held = "{WEB}:7"
 """
 
 

@@ -55,6 +55,19 @@ async def kept(backend: SqliteBackend, clock: FakeClock, *seen: Observation) -> 
         record.close()
 
 
+async def test_the_connection_that_an_echo_came_on_is_kept_when_it_is_another_one(
+    sqlite_backend: SqliteBackend, clock: FakeClock
+) -> None:
+    """A replay has to tell whether a connection survived; its age, which is always another one, is not kept."""
+    held = Series("unpinned", "192.0.2.80:7", Kind.HELD, Role.TRAFFIC)
+    seen = []
+    for number, age_ns in ((1, 0), (1, 10), (2, 0), (2, 10)):
+        seen.append(stun(clock, "")._replace(series=held, facts={"connection": number, "age_ns": age_ns}))
+        clock.advance(5.0)
+    found = await kept(sqlite_backend, clock, *seen)
+    assert [one.said for one in found] == [{"connection": 1}, {"connection": 2}]
+
+
 @pytest.mark.parametrize("series", [STUN, PAGE], ids=["by STUN", "by HTTP"])
 async def test_an_address_is_kept_when_it_changes(
     sqlite_backend: SqliteBackend, clock: FakeClock, series: Series
