@@ -76,6 +76,10 @@ def _assert_same(live: list[dict[str, Any]], again: list[dict[str, Any]]) -> Non
             else:
                 assert abs(unix_s(left[key]) - unix_s(right[key])) <= CLOSE_S, (key, left, right)
         assert right["interruption_s"] == pytest.approx(left["interruption_s"], abs=CLOSE_S)
+        by_kind = [event["detail"].get("interruption", {}) for event in (left, right)]
+        assert by_kind[0].keys() == by_kind[1].keys()
+        for kind, figures in by_kind[0].items():
+            assert by_kind[1][kind] == pytest.approx(figures, abs=CLOSE_S), kind
 
 
 @tells(MOVES)

@@ -129,3 +129,12 @@ def test_a_removed_turn_fires_no_more() -> None:
     table.remove(one)
     assert fired(table, EPOCH + 5 * NS_PER_S) == 0
     assert table.next_ns() is None
+
+
+def test_a_change_of_pace_skips_nothing_that_is_just_due() -> None:
+    """A loss becomes known a whole number of intervals after its sending, and the pace changes at that very instant."""
+    table = Timetable()
+    table.add(turn(every_ns=NS_PER_S, pulse_ns=NS_PER_S), EPOCH)
+    assert fired(table, EPOCH) == 1
+    table.pace("fibre", EPOCH + NS_PER_S + 1, quick=True)
+    assert fired(table, EPOCH + NS_PER_S + 2) == 1

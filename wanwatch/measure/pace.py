@@ -89,7 +89,8 @@ class Timetable:
             return
         (self._quick.add if quick else self._quick.discard)(uplink)
         for turn in self._turns.get(uplink, ()):
-            self._place(turn, now_ns)
+            if turn.every_ns != turn.pulse_ns:  # to place it anew would skip the one that is just due
+                self._place(turn, now_ns)
 
     def next_ns(self) -> int | None:
         """Return when the next turn is due, or None if there is none."""

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.core.judge.test_interruption import all_kinds, figures
 from tests.fakes.office import WALL_S, Office, Way, full_questions, line_questions, ns
 from wanwatch.core.judge import Memory, SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
+    SWITCHES,
     Bounds,
     Effect,
     Event,
@@ -179,6 +181,23 @@ async def test_an_outage_with_failover_and_failback_is_judged_alike(tmp_path: Pa
     kinds = {event.kind for event in story.told.values()}
     assert {EventKind.OUTAGE, EventKind.FAILOVER, EventKind.FAILBACK} <= kinds
     assert_same(story.told.values(), story.again()[0])
+
+
+async def test_how_long_each_kind_was_cut_off_is_judged_alike(tmp_path: Path) -> None:
+    """Which connection an echo came on is in no block, so the record holds each change of it."""
+    story = Story(tmp_path, all_kinds())
+    moves = ((0.0, "fibre"), (106.2, "copper"), (260.7, "fibre"))
+    await story.watch(0.0, 400.0, lines(cuts=[(100.123, 200.456)]), moves=moves, breaks=[107.0])
+    again = by_start(story.again()[0])
+    assert_same(story.told.values(), again)
+    survived = []
+    for left, right in zip(by_start(story.told.values()), again, strict=True):
+        if left.kind in SWITCHES:
+            for (kind, live), (again_kind, anew) in zip(figures(left).items(), figures(right).items(), strict=True):
+                assert kind == again_kind
+                assert anew == pytest.approx(live, abs=3 * CLOSE_NS / NS_PER_S)
+            survived.append(figures(left)["held"]["survived"])
+    assert survived == [False, True]
 
 
 async def test_impairments_and_blackouts_are_judged_alike(tmp_path: Path) -> None:
