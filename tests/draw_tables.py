@@ -1,10 +1,11 @@
-"""Draws the judge's tables into DEVELOPERS.md: `python -m tests.draw_tables` writes what the test compares."""
+"""Draws the state tables into DEVELOPERS.md: `python -m tests.draw_tables` writes what the test compares."""
 
 from collections.abc import Iterable, Mapping
 from enum import Enum
 from pathlib import Path
 from typing import Final
 
+from wanwatch.core.drill.programme import TABLE, Word
 from wanwatch.core.incident.pattern import CAUSES as INCIDENTS
 from wanwatch.core.judge import carrying, flapping, line, pin, speed
 from wanwatch.core.judge.hand import Hand
@@ -55,6 +56,16 @@ def _incidents() -> str:
     return _grid(["the first of these signs", "cause"], rows)
 
 
+def _programme() -> str:
+    """A row for each step of a drill that can be left, a column for each word."""
+    rows = (
+        [f"**{step.value}**", *(row[word].value if word in row else "·" for word in Word)]
+        for step, row in TABLE.items()
+        if row
+    )
+    return _grid(["", *(word.value for word in Word)], rows)
+
+
 def drawn() -> str:
     """What belongs between the markers."""
     return "\n\n".join(
@@ -75,6 +86,8 @@ def drawn() -> str:
             _causes(),
             "**What an incident was**, by the signs that its events show (`core/incident/pattern.py`):",
             _incidents(),
+            "**A drill**, step by step, by what is seen of the office (`core/drill/programme.py`):",
+            _programme(),
         )
     )
 

@@ -9,15 +9,19 @@ import json
 import logging
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from wanwatch import __version__
 from wanwatch.cli_calc import calc
+from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, paper_option, tells_errors
 from wanwatch.core.model import EventKind
+
+if TYPE_CHECKING:
+    from wanwatch.config import Config
 
 _config_argument = click.argument(
     "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
@@ -34,6 +38,7 @@ main.add_command(calc)
 main.add_command(plan)
 main.add_command(replay)
 main.add_command(dossier)
+main.add_command(drill)
 
 
 @main.command()
@@ -60,7 +65,18 @@ def check(config_path: Path | None, *, live: bool, pppoe: str | None, dhcp: str 
 
     if pppoe or dhcp:
         sys.exit(_offers(pppoe, dhcp))
-    sys.exit(_live(config_path) if live else commands.check(config_path))
+    sys.exit(_live(config_path) if live else commands.check(config_path, _overdue_drills))
+
+
+def _overdue_drills(config: "Config") -> list[str]:
+    from wanwatch.clock import RealClock
+    from wanwatch.config.plan import drills_every, store_path
+    from wanwatch.core.drill import due_says, rehearsals
+    from wanwatch.store.last_run import drills_kept
+
+    now_unix_ns = RealClock().now_unix_ns()
+    known = rehearsals(drills_kept(store_path(config), config.site.name) or (), drills_every(config))
+    return [due_says(one, now_unix_ns) + "." for one in known if one.overdue(now_unix_ns)]
 
 
 def _live(config_path: Path | None) -> int:

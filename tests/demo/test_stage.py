@@ -10,7 +10,7 @@ from wanwatch.demo.office import QUIET
 from wanwatch.demo.roads import Roads
 from wanwatch.demo.stage import Stage
 from wanwatch.demo.story import Step
-from wanwatch.demo.terminal import Terminal
+from wanwatch.publish.terminal import Terminal
 
 NOW = Bounds(0, 0, 0)
 LATER = Bounds(18 * 10**9, 18 * 10**9, 18 * 10**9)

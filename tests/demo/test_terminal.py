@@ -6,7 +6,8 @@ import pytest
 
 from wanwatch.core.model import EventKind, State
 from wanwatch.demo.comparison import Row
-from wanwatch.demo.terminal import OFFICE, WANWATCH, Terminal, Tone, comparison_table
+from wanwatch.demo.terminal import OFFICE, comparison_table
+from wanwatch.publish.terminal import WANWATCH, Terminal, Tone
 
 ESCAPE = "\x1b"
 

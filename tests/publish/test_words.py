@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json
-from wanwatch.publish.words import duration, sentence
+from wanwatch.publish.words import sentence
 
 
 def at(second: float) -> Bounds:

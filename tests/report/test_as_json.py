@@ -23,7 +23,7 @@ def data() -> dict[str, Any]:
 
 def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> None:
     """Names and nesting are public."""
-    assert list(data) == ["site", "period", "uplinks", "switches", "incidents", "verdict"]
+    assert list(data) == ["site", "period", "uplinks", "switches", "incidents", "drills", "rehearsals", "verdict"]
     assert data["period"] == {
         "from": "2026-09-30T23:00:00.000000Z",
         "to": "2026-11-01T00:00:00.000000Z",

@@ -1,7 +1,7 @@
 """The commands that are about the configuration itself: each prints, and returns the exit code."""
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from wanwatch.config.datause import monthly_bytes
@@ -17,15 +17,19 @@ from wanwatch.config.uplink import Uplink
 from wanwatch.core.model import UNPINNED, Kind, Question
 
 
-def check(path: Path | None) -> int:
+def check(path: Path | None, more: Callable[[Config], Sequence[str]] = lambda _config: ()) -> int:
     """Print what the configuration will do, or all that is wrong with it.
+
+    Args:
+        path: The file; None for the usual places.
+        more: Gives further remarks: what the record has to say of the configuration.
 
     Returns:
         0 if it can be used, 2 if not.
     """
     try:
         found = find(path)
-        text = f"{found}: fit to use\n\n{summary(load(found))}"
+        text = f"{found}: fit to use\n\n{summary(config := load(found), more(config))}"
     except ConfigError as error:
         many = f"{len(error.mistakes)} mistakes" if len(error.mistakes) > 1 else "1 mistake"
         sys.stderr.write(f"{many} in the configuration:\n{error}\n")
@@ -57,12 +61,12 @@ def init(out: Path | None) -> int:
     return 0
 
 
-def summary(config: Config) -> str:
-    """Return what *config* will do, for a person to read."""
-    return "\n".join(_lines(config)) + "\n"
+def summary(config: Config, more: Sequence[str] = ()) -> str:
+    """Return what *config* will do, for a person to read, with the remarks on it and *more* of them."""
+    return "\n".join(_lines(config, [*remarks(config), *more])) + "\n"
 
 
-def _lines(config: Config) -> Iterator[str]:
+def _lines(config: Config, said: Sequence[str]) -> Iterator[str]:
     site = config.site
     plan = questions(config)
     all_of_it = (*plan, *inspected(config))
@@ -80,7 +84,6 @@ def _lines(config: Config) -> Iterator[str]:
     yield "  Ordinary traffic, whichever uplink carries it:"
     yield from _asked(unpinned := [question for question in plan if question.series.uplink == UNPINNED])
     yield from _used(unpinned)
-    said = remarks(config)
     if said:
         yield ""
         yield "Worth knowing:"

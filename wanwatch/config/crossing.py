@@ -168,6 +168,13 @@ def _names_of_traffic(config: Config) -> Iterator[Crossed]:
         yield ("carrying", "names"), "there is no name to ask for", 'write [names] with ask = ["www.example.com"]'
 
 
+def _drills(config: Config) -> Iterator[Crossed]:
+    for index, uplink in enumerate(config.uplinks):
+        if uplink.drill_every_ns is not None and len(config.uplinks) == 1:
+            reason = "it is the only uplink, so there is no failover to rehearse"
+            yield ("uplink", index, "drill_every"), reason, "leave it out, or add the second uplink"
+
+
 def _handoffs(config: Config) -> Iterator[Crossed]:
     for index, uplink in enumerate(config.uplinks):
         if uplink.handoff.encapsulation == "pppoe" and uplink.handoff.mtu > PPPOE_MTU:
@@ -223,6 +230,7 @@ _RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (
     _resolvable,
     _paces,
     _names_of_traffic,
+    _drills,
     _handoffs,
     _contracts,
     _notices,

@@ -56,6 +56,11 @@ def _bps(mbps: int | None) -> float | None:
     return None if mbps is None else mbps * 1e6
 
 
+def drills_every(config: Config) -> dict[str, int | None]:
+    """How often the failover from each uplink is to be rehearsed, in nanoseconds; None where nobody asks for it."""
+    return {uplink.name: uplink.drill_every_ns for uplink in config.uplinks}
+
+
 def questions(config: Config, first_hops: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:
     """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last.
 

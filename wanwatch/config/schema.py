@@ -22,6 +22,7 @@ from wanwatch.config.fields import (
     ListenToken,
     MailHost,
     NoticeTo,
+    Rate,
     Resolver,
     Share,
     SmtpPassword,
@@ -55,6 +56,8 @@ class Site(Table):
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
     authorities: CaFile | None = None
     """File of certificate authorities (PEM) trusted beside the system's own: by resolvers over TLS, and by pages."""
+    drill_needs_bps: Rate | None = Field(default=None, alias="drill_needs")
+    """The speed that the office needs of a line that takes over, such as `20Mbps`; a drill asks whether it is there."""
 
     @property
     def zone(self) -> tzinfo:

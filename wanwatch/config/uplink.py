@@ -7,6 +7,7 @@ from pydantic import Field
 from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
     Address,
+    Duration,
     Interface,
     MonthlySize,
     Resolver,
@@ -67,6 +68,8 @@ class Uplink(Table):
     """True where data is paid for by its amount."""
     data_budget_bytes: MonthlySize | None = Field(default=None, alias="data_budget")
     """The most data that probing may use in a month, such as `2 GB/month`."""
+    drill_every_ns: Duration | None = Field(default=None, alias="drill_every")
+    """How often a failover from this uplink is to be rehearsed, such as `90d`; it is told when a drill is overdue."""
     contract: Contract | None = None
     """What the provider has promised."""
 

@@ -1,4 +1,4 @@
-"""Planned work: windows in which a line may be worked on, and what happened in them.
+"""Planned work and drills: windows in which a line may be worked on, and what happened in them.
 
 A window is announced beforehand, and that is what a contract counts: whether it was is found from the clock and never
 claimed by whoever announces it. A window entered afterwards stays in the record as a remark; it marks nothing and
@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
+from wanwatch.core.drill.records import LONGEST_NS
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.instants import instant_text
 from wanwatch.core.judge.events import event_id
@@ -93,14 +94,31 @@ def counts(event: Event) -> bool:
 def marked(events: Iterable[Event], windows: Iterable[Event]) -> list[Event]:
     """Return *events*, each marked as planned if it reaches into a window that counts, for its line or for the site.
 
-    An event that is still going on reaches into the window that it began in; how far it will reach is not known.
+    Likewise it is marked as of a drill, if it reaches into one. An event that is still going on reaches into the window
+    that it began in; how far it will reach is not known.
     """
+    windows = list(windows)
     counting = [window for window in windows if counts(window)]
-    return [replace(e, planned=True) if any(_reaches_into(e, window) for window in counting) else e for e in events]
+    drills = [_ended(window) for window in windows if window.kind is EventKind.DRILL]
+    return [
+        replace(
+            e,
+            planned=e.planned or any(_reaches_into(e, window) for window in counting),
+            drill=e.drill or any(_reaches_into(e, drill) for drill in drills),
+        )
+        for e in events
+    ]
+
+
+def _ended(drill: Event) -> Event:
+    """A drill that goes on, or that lost its command, reaches no further than the longest one could."""
+    if drill.end is not None:
+        return drill
+    return replace(drill, end=_exactly(drill.start.estimate_unix_ns + LONGEST_NS))
 
 
 def _reaches_into(event: Event, window: Event) -> bool:
-    if window.end is None or event.kind is EventKind.PLANNED_WORK:
+    if window.end is None or event.kind in {EventKind.PLANNED_WORK, EventKind.DRILL}:
         return False
     if window.uplink not in {None, event.uplink, event.from_uplink, event.to_uplink}:
         return False

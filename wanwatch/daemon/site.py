@@ -39,6 +39,7 @@ from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import NamesSeen
 from wanwatch.core.routes import Routes
 from wanwatch.daemon.desk import EventDesk
+from wanwatch.daemon.drills import Drills
 from wanwatch.daemon.resolving import Inspections
 from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
 from wanwatch.measure.prover import Prover, subjects
@@ -90,6 +91,7 @@ class Daemon:
         self._prover = Prover(self._clock, self._observe, self._learnt, log.info)
         self._inspector = Inspector(self._clock, self._inspected)
         self._inspections = Inspections()
+        self._drills = Drills(self._metrics.drills.show)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, self._told)
         self._tracer = Tracer(self._clock, self._desk.take)
@@ -123,6 +125,10 @@ class Daemon:
         self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._desk.run())]
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
+        await self._look_at_drills()
+        self._remind_of_drills()
+        self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
+        self._scheduler.add_job(self._remind_of_drills, "cron", hour=9, timezone=self._config.site.zone)
         self._scheduler.start()
         self._manager.tell(
             "READY=1", f"STATUS=watching {len(self._config.uplinks)} uplinks of {self._config.site.name}"
@@ -140,6 +146,7 @@ class Daemon:
             log.error("the configuration was not taken up, the former one stays in force:\n%s", error)  # noqa: TRY400  # a person's mistake, not a crash
         else:
             await self._probe()
+            await self._look_at_drills()
             log.info("the configuration was read again")
         self._manager.tell("READY=1")
 
@@ -198,6 +205,7 @@ class Daemon:
                 for name, changed in self._judge.states.items()
             ],
             "resolvers": self._inspections.to_json(),
+            "drills": self._drills.to_json(self._clock.now_unix_ns()),
         }
 
     def _make_judge(self) -> SiteJudge:
@@ -243,6 +251,12 @@ class Daemon:
         planned = inspections(self._config)
         self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
         await self._inspector.apply(planned)
+
+    async def _look_at_drills(self) -> None:
+        await self._drills.look(self._config, self._clock.now_unix_ns())
+
+    def _remind_of_drills(self) -> None:
+        self._drills.remind(self._clock.now_unix_ns())
 
     def _observe(self, seen: Observation) -> None:
         if isinstance(seen, Sample):

@@ -27,7 +27,8 @@ from wanwatch.demo.roads import Roads
 from wanwatch.demo.servers import Place, Places, free_place, serving
 from wanwatch.demo.stage import Stage
 from wanwatch.demo.story import STORY, TRUTHS
-from wanwatch.demo.terminal import Terminal, Tone, comparison_table
+from wanwatch.demo.terminal import comparison_table
+from wanwatch.publish.terminal import Terminal, Tone
 from wanwatch.store import SqliteRecord
 
 DONE: Final = 0

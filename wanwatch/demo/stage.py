@@ -10,8 +10,9 @@ from wanwatch.demo.comparison import ABOUT_US
 from wanwatch.demo.office import LINES, QUIET
 from wanwatch.demo.roads import Roads
 from wanwatch.demo.story import Step
-from wanwatch.demo.terminal import OFFICE, STATE_TONES, WANWATCH, Terminal, Tone
+from wanwatch.demo.terminal import OFFICE
 from wanwatch.publish import sentence
+from wanwatch.publish.terminal import STATE_TONES, WANWATCH, Terminal, Tone
 
 _STATUS_EVERY_S: Final = 0.25
 

@@ -11,8 +11,8 @@ from typing import Final
 from wanwatch.config.units import show_duration, show_share
 from wanwatch.core.account import light, voice
 from wanwatch.core.account.availability import allowance_ns
+from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S
-from wanwatch.publish.words import duration
 
 _DAY_S: Final = 86_400
 _MINUTE_S: Final = 60

@@ -5,8 +5,9 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.incident import Entry, Incident, Words, folded, phrase, sentence, subject
+from wanwatch.core.lengths import duration
 from wanwatch.core.model import UNPINNED, Bounds
-from wanwatch.publish.words import WHERE, duration
+from wanwatch.publish.words import WHERE
 
 WORDS = Words(name=str, length=duration, place=WHERE)
 _MARGIN = "  "

@@ -5,8 +5,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.calendar import local_time
-from wanwatch.core.model import Bounds, Event, Json
-from wanwatch.publish.words import duration, sentence
+from wanwatch.core.drill import Rehearsal, due_says
+from wanwatch.core.lengths import duration
+from wanwatch.core.model import NS_PER_S, Bounds, Event, Json
+from wanwatch.publish.words import sentence
 
 
 def events_text(events: Sequence[Event], zone: str) -> str:
@@ -30,7 +32,10 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     for uplink in uplinks:
         since = f"for {duration(max(0.0, now_unix_s - uplink['since_unix_s']))}" if uplink["since_unix_s"] else ""
         lines.append(f"{uplink['name'].ljust(width)}  {uplink['state'].ljust(10)}  {since}".rstrip())
-    return "\n".join(lines) + "\n"
+    drills: Any = health.get("drills", [])
+    now_unix_ns = int(now_unix_s * NS_PER_S)
+    told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
+    return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
 
 
 def _instant(bounds: Bounds | None, zone: ZoneInfo) -> str:

@@ -25,6 +25,7 @@ from wanwatch.core.model import (
     StateChanged,
 )
 from wanwatch.core.resolving import Findings, Place
+from wanwatch.publish.drills import DrillMetrics
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 from wanwatch.publish.one_way import OneWayFigures
@@ -112,6 +113,7 @@ class Metrics:
             ("site", "uplink", "resolver", "rcode"), registry=registry,
         )  # fmt: skip
         self._fetches = FetchMetrics(site, registry)
+        self.drills = DrillMetrics(site, registry)
         self._resolving = ResolvingMetrics(site, registry)
         self._live = LiveFigures(site)
         registry.register(self._live)

@@ -5,10 +5,10 @@ from dataclasses import asdict
 
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
+from wanwatch.core.lengths import duration
 from wanwatch.core.model import Json, Span
 from wanwatch.core.replay import RECORDED, Outcome, Row, Tally, notes, tally
 from wanwatch.publish.listing import events_text
-from wanwatch.publish.words import duration
 
 
 def replay_text(table: Sequence[Row], uplinks: Sequence[str], outcome: Outcome, zone: str) -> str:

@@ -4,7 +4,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from wanwatch.core.cut_off import by_kind
-from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
+from wanwatch.core.drill import DONE, About, Verdict
+from wanwatch.core.lengths import duration
+from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind, Json
 from wanwatch.core.planned import AFTERWARDS
 
 WHERE: Final[Mapping[Domain, str]] = {
@@ -16,24 +18,17 @@ WHERE: Final[Mapping[Domain, str]] = {
     Domain.NAMES: "with names only",
 }
 """Where it broke, as a sentence says it."""
-_MINUTE_S: Final = 60
-_HOUR_S: Final = 3600
-
-
-def duration(seconds: float) -> str:
-    """Say a length of time: `4.2 s`, `3 min 05 s`, `2 h 07 min`."""
-    if seconds < _MINUTE_S:
-        return f"{seconds:.1f} s"
-    whole = round(seconds)
-    if whole < _HOUR_S:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
 def _end(event: Event) -> str:
     if event.end is None:
         return "still going on"
-    return f"lasted {duration((event.end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)}"
+    return f"lasted {_length(event)}"
+
+
+def _length(event: Event) -> str:
+    end = event.end or event.start
+    return duration((end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)
 
 
 def _trouble(what: str) -> Callable[[Event], str]:
@@ -92,10 +87,26 @@ def _pin_lost(event: Event) -> str:
 
 
 def _planned_work(event: Event) -> str:
-    end = event.end or event.start
-    length = duration((end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)
     late = " (announced afterwards)" if event.detail.get("announced") == AFTERWARDS else ""
-    return f"{event.uplink or 'the site'}: planned work{late} for {length}: {event.detail.get('why', '?')}"
+    return f"{event.uplink or 'the site'}: planned work{late} for {_length(event)}: {event.detail.get('why', '?')}"
+
+
+def _drill(event: Event) -> str:
+    """What was asked of a drill and answered, in a word each, or why there are no answers; the record has the rest."""
+    told = f"{event.uplink}: failover drill"
+    if event.end is None:
+        return f"{told}, still going on"
+    if event.detail.get("outcome") != DONE:
+        return f"{told} given up: {event.detail.get('why', 'nobody knows why')}"
+    found = event.detail.get("answers")
+    answers = [answer for answer in found if isinstance(answer, dict)] if isinstance(found, list) else []
+    says = [f"{answer['about']} {str(answer['answer']).replace('-', ' ')}" for answer in answers if _by_word(answer)]
+    says += [f"cut off {answer['says']}" for answer in answers if answer["about"] == About.CUT_OFF]
+    return f"{told} for {_length(event)}: {', '.join(says)}"
+
+
+def _by_word(answer: Mapping[str, Json]) -> bool:
+    return answer["answer"] != Verdict.MEASURED and answer["about"] != About.CUT_OFF
 
 
 _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
@@ -112,11 +123,12 @@ _SAY: Final[Mapping[EventKind, Callable[[Event], str]]] = {
     EventKind.UNOBSERVED: _unobserved,
     EventKind.CLOCK_STEP: _clock_step,
     EventKind.PIN_LOST: _pin_lost,
-    EventKind.DRILL: _trouble("failover drill"),
+    EventKind.DRILL: _drill,
     EventKind.PLANNED_WORK: _planned_work,
 }
 
 
 def sentence(event: Event) -> str:
-    """Say what an event is, without its instants, and whether it was planned."""
-    return _SAY[event.kind](event) + (", in planned work" if event.planned else "")
+    """Say what an event is, without its instants, and whether it was planned or belongs to a drill."""
+    drill = ", in a drill" if event.drill and event.kind is not EventKind.DRILL else ""
+    return _SAY[event.kind](event) + (", in planned work" if event.planned else "") + drill

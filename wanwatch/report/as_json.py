@@ -36,6 +36,8 @@ def to_json(report: MonthReport) -> dict[str, Json]:
         "uplinks": [_uplink(uplink, report.codec) for uplink in report.uplinks],
         "switches": _events(report.switches),
         "incidents": [incident_to_json(one) for one in report.incidents],
+        "drills": _events(report.drills),
+        "rehearsals": [rehearsal.to_json(report.now_unix_ns) for rehearsal in report.rehearsals],
         "verdict": report.verdict,
     }
 

@@ -37,6 +37,7 @@ def render_html(report: MonthReport) -> str:
         to_do=story.to_do(report),
         lines=[Line(report, uplink, number) for number, uplink in enumerate(report.uplinks, 1)],
         Happening=lambda event: Happening(report, event),
+        rehearsed=story.rehearsed(report),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
         codec=voice.CODECS[report.codec],

@@ -12,6 +12,7 @@ from wanwatch.core.account.figures import loss_ratio, percentile
 from wanwatch.core.account.spans import intersect, total_ns, union
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
 from wanwatch.core.account.voice import CODECS, Codec
+from wanwatch.core.drill import Rehearsal, rehearsals
 from wanwatch.core.incident import incidents_in
 from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
 from wanwatch.core.ports import Record
@@ -24,7 +25,8 @@ from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, 
 
 _MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
 _US_PER_S: Final = 1_000_000
-_OF_SWITCHING: Final = frozenset({EventKind.STUCK_FAILOVER, EventKind.FLAPPING})
+_OF_SWITCHING: Final = frozenset({EventKind.STUCK_FAILOVER, EventKind.FLAPPING, EventKind.DRILL})
+_LISTED_APART: Final = SWITCHES | {EventKind.DRILL}
 
 
 @dataclass(slots=True)
@@ -136,10 +138,19 @@ def build_month(
         codec=subject.codec,
         uplinks=tuple(uplinks),
         switches=tuple(event for event in events if event.kind in SWITCHES),
-        site_events=tuple(e for e in events if e.kind not in SWITCHES and _of_the_site(e)),
+        site_events=tuple(e for e in events if e.kind not in _LISTED_APART and _of_the_site(e)),
         all_down_ns=_all_down_ns(uplinks),
         incidents=tuple(one for one in incidents_in(record, subject.site, period) if _has_begun(one.lead, now_unix_ns)),
+        drills=tuple(event for event in events if event.kind is EventKind.DRILL),
+        rehearsals=_rehearsals(record, subject, min(now_unix_ns, period.end_unix_ns)),
     )
+
+
+def _rehearsals(record: Record, subject: Subject, until_unix_ns: int) -> tuple[Rehearsal, ...]:
+    """As they stood then: a drill that came later is another month's."""
+    kept = record.events(subject.site, Span(0, until_unix_ns), [EventKind.DRILL])
+    done = (drill for drill in kept if drill.end is not None and drill.end.estimate_unix_ns <= until_unix_ns)
+    return tuple(rehearsals(done, {plan.name: plan.drill_every_ns for plan in subject.uplinks}))
 
 
 def _has_begun(event: Event, now_unix_ns: int) -> bool:

@@ -79,6 +79,8 @@ def to_do(report: MonthReport) -> list[Markup]:
     if needless:
         text = "Check what makes the gateway switch: traffic left a line that was up {}."
         found.append(_say(text, tally(len(needless))))
+    overdue = [name(rehearsal.uplink) for rehearsal in report.rehearsals if rehearsal.overdue(report.now_unix_ns)]
+    found += [_say("Rehearse the failover of {} (wanwatch drill): it is overdue.", uplink) for uplink in overdue]
     return found or [Markup("Nothing.")]
 
 
@@ -90,6 +92,18 @@ def incident(one: Incident, place: Mapping[Domain, str] = PLACE) -> Markup:
 def happening(entry: Entry, place: Mapping[Domain, str] = PLACE) -> Markup:
     """Say one entry of an incident's time line."""
     return Markup(phrase(entry, _words(place)))  # noqa: S704 - our own text, with every name escaped by `name`
+
+
+def rehearsed(report: MonthReport) -> list[Markup]:
+    """Say when each line's failover was last rehearsed, and whether that is too long ago."""
+    found = []
+    for rehearsal in report.rehearsals:
+        age_ns, every_ns = rehearsal.age_ns(report.now_unix_ns), rehearsal.every_ns
+        last = "was never rehearsed" if age_ns is None else f"was last rehearsed {duration(age_ns)} ago"
+        asked = "" if every_ns is None else f"; it is to be every {duration(every_ns)}"
+        overdue = Markup(" (<strong>overdue</strong>)") if rehearsal.overdue(report.now_unix_ns) else ""
+        found.append(_say("The failover of {} {}{}{}.", name(rehearsal.uplink), last, asked, overdue))
+    return found
 
 
 def tally(number: int) -> str:

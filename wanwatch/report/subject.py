@@ -57,11 +57,12 @@ class Contract:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UplinkPlan:
-    """One line: what is asked through it, and its contract if it has one."""
+    """One line: what is asked through it, its contract if it has one, how often its failover is to be rehearsed."""
 
     name: str
     contract: Contract | None = None
     targets: tuple[TargetPlan, ...] = ()
+    drill_every_ns: int | None = None
 
     @property
     def reach_minutes(self) -> int:
@@ -115,6 +116,7 @@ def _uplink(config: Config, uplink: Uplink) -> UplinkPlan:
         name=uplink.name,
         contract=_contract(uplink.contract) if uplink.contract else None,
         targets=tuple(TargetPlan(name=t.name, every_ns=t.every_ns, timeout_ns=t.timeout_ns) for t in asked),
+        drill_every_ns=uplink.drill_every_ns,
     )
 
 

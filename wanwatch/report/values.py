@@ -10,6 +10,7 @@ from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
+from wanwatch.core.drill import Rehearsal
 from wanwatch.core.incident import Incident
 from wanwatch.core.model import Event, Span
 from wanwatch.core.resolving import Sign
@@ -177,6 +178,8 @@ class MonthReport:
         site_events: What else happened to the site as a whole or to its switching.
         all_down_ns: How long all lines were seen down at once.
         incidents: What belongs together of all that, whole also where it reaches beyond the month.
+        drills: The failovers that were rehearsed.
+        rehearsals: When each line's failover was last rehearsed, as of the end of the report's time.
     """
 
     site: str
@@ -192,6 +195,8 @@ class MonthReport:
     site_events: tuple[Event, ...]
     all_down_ns: int
     incidents: tuple[Incident, ...]
+    drills: tuple[Event, ...] = ()
+    rehearsals: tuple[Rehearsal, ...] = ()
 
     @property
     def zone(self) -> tzinfo:

@@ -6,7 +6,7 @@ Imports:  wanwatch.core, asyncio, threading, sqlite3. Never the probes, the metr
 """
 
 from wanwatch.store._errors import NoRecordError, StoreError, StoreLockedError, StoreSchemaError
-from wanwatch.store.announcing import announce, keep_measurement, withdraw
+from wanwatch.store.announcing import announce, keep_measurement, tell_again, the_only_drill, withdraw
 from wanwatch.store.keeper import SqliteKeeper
 from wanwatch.store.record import SqliteRecord
 
@@ -19,5 +19,7 @@ __all__ = [
     "StoreSchemaError",
     "announce",
     "keep_measurement",
+    "tell_again",
+    "the_only_drill",
     "withdraw",
 ]

@@ -10,11 +10,12 @@ from pathlib import Path
 from wanwatch.core.model import Event, EventKind, Measurement
 from wanwatch.store._errors import NoRecordError, StoreError, WriteError
 from wanwatch.store._ledger import SqliteLedger
+from wanwatch.store._lock import Lock
 from wanwatch.store._rows import event_row, measurement_row
 
 
 def announce(path: Path, site: str, windows: Sequence[Event]) -> list[str]:
-    """Commit the events of planned work, all or none; a record that is not there is made.
+    """Commit the events of planned work or of a drill, all or none; a record that is not there is made.
 
     Returns:
         The ids that are taken already; none was kept unless this is empty.
@@ -36,6 +37,16 @@ def keep_measurement(path: Path, site: str, measured: Measurement) -> None:
         ledger.keep_measurements([measurement_row(measured)])
 
 
+def tell_again(path: Path, site: str, event: Event) -> None:
+    """Commit an event whose id is kept already: what was announced has ended, and more is known of it.
+
+    Raises:
+        StoreError: The file cannot be written.
+    """
+    with _ledger(path, site) as ledger:
+        ledger.keep([event_row(event)], {}, {})
+
+
 def withdraw(path: Path, site: str, event_id: str) -> bool:
     """Take planned work out of the record; False if there is none of that id.
 
@@ -47,6 +58,22 @@ def withdraw(path: Path, site: str, event_id: str) -> bool:
         raise NoRecordError(path)
     with _ledger(path, site) as ledger:
         return ledger.delete_event(event_id, EventKind.PLANNED_WORK)
+
+
+@contextmanager
+def the_only_drill(path: Path) -> Iterator[None]:
+    """Hold what one drill of a record can hold at a time; the kernel lets go of it however the holder ends.
+
+    Raises:
+        StoreLockedError: Another process holds it.
+        StoreError: The folder cannot be written.
+    """
+    lock = Lock(path.with_name("drill"))
+    lock.take()
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 @contextmanager

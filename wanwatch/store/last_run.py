@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from wanwatch.core.judge import Memory
-from wanwatch.core.model import Json
+from wanwatch.core.model import Event, EventKind, Json
 from wanwatch.core.routes import Routes
 from wanwatch.store._errors import NoRecordError, StoreError
 from wanwatch.store.record import SqliteRecord
@@ -48,5 +48,14 @@ def recalled(path: Path, site: str, key: str) -> Json:
     try:
         with SqliteRecord(path) as record:
             return record.recall(key, site)
+    except StoreError:
+        return None
+
+
+def drills_kept(path: Path, site: str) -> list[Event] | None:
+    """Return all drills of the record, by start; None where it cannot be read, or is not there yet."""
+    try:
+        with SqliteRecord(path) as record:
+            return record.events(site, None, [EventKind.DRILL])
     except StoreError:
         return None

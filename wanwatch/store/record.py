@@ -25,6 +25,7 @@ from wanwatch.store._rows import (
 from wanwatch.store._schema import connect_read_only
 
 _EVENTS: Final = f"SELECT {EVENT_COLUMNS} FROM event WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
+_WINDOWS: Final = f"{_EVENTS} AND kind IN ('planned-work', 'drill')"
 _BLOCKS: Final = (
     f"SELECT key, {BLOCK_COLUMNS} FROM minute WHERE key >= ? AND key < ?"  # noqa: S608 - our own constants
     f" AND (key & {SERIES_MASK}) IN (SELECT value FROM json_each(?)) ORDER BY key"
@@ -76,15 +77,15 @@ class SqliteRecord:
         """Return events by start: of *kinds* (all if empty), that may have been going on within *span*.
 
         An event reaches from its earliest start to its latest end. Like a span it is half open, except that one
-        without length is in the span that it begins in. Which events reach into planned work is found here, from the
-        windows as they stand: a window that is announced or withdrawn then needs no event to be rewritten.
+        without length is in the span that it begins in. Which events reach into planned work or drills is found here,
+        from the windows as they stand: a window that is announced or withdrawn needs no event to be rewritten.
         """
         sql, facts = _EVENTS, [site]
         if kinds:
             sql += " AND kind IN (SELECT value FROM json_each(?))"
             facts.append(json.dumps([kind.value for kind in kinds]))
         found = [event_of(site, row) for row in self._db.execute(f"{sql} ORDER BY start, id", facts)]
-        windows = [event_of(site, row) for row in self._db.execute(f"{_EVENTS} AND kind = 'planned-work'", (site,))]
+        windows = [event_of(site, row) for row in self._db.execute(_WINDOWS, (site,))]
         return put_down(marked((event for event in found if span is None or _overlaps(event, span)), windows))
 
     def open_events(self, site: str) -> list[Event]:

@@ -1,0 +1,42 @@
+"""Drills: what the record says of failovers that were rehearsed, or should have been."""
+
+import asyncio
+import logging
+from collections.abc import Callable
+
+from wanwatch.config import Config
+from wanwatch.config.plan import drills_every, store_path
+from wanwatch.core.drill import Rehearsal, due_says, rehearsals
+from wanwatch.core.model import Json
+from wanwatch.store.last_run import drills_kept
+
+log = logging.getLogger("wanwatch")
+
+
+class Drills:
+    """When each uplink's failover was last rehearsed; a command keeps drills, so the record is read for them.
+
+    Args:
+        show: Who shows it.
+    """
+
+    def __init__(self, show: Callable[[list[Rehearsal], int], None]) -> None:
+        self._show = show
+        self._known: list[Rehearsal] = []
+
+    async def look(self, config: Config, now_unix_ns: int) -> None:
+        """Read the record again; while it cannot be read, what was known holds."""
+        kept = await asyncio.to_thread(drills_kept, store_path(config), config.site.name)
+        if kept is not None:
+            self._known = rehearsals(kept, drills_every(config))
+        self._show(self._known, now_unix_ns)
+
+    def remind(self, now_unix_ns: int) -> None:
+        """Log which drills are overdue."""
+        for rehearsal in self._known:
+            if rehearsal.overdue(now_unix_ns):
+                log.warning("%s", due_says(rehearsal, now_unix_ns))
+
+    def to_json(self, now_unix_ns: int) -> list[Json]:
+        """How they stand, as `/health` shows it."""
+        return [rehearsal.to_json(now_unix_ns) for rehearsal in self._known]
