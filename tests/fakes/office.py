@@ -120,6 +120,8 @@ class Office:
         ways: The lines by name.
         questions: What is asked.
         moves: (instant, uplink or None): where the gateway sends ordinary traffic from then on.
+        flows: By target, such moves of ordinary traffic to it alone: a gateway that spreads the load by destination.
+        mixed: When the gateway sends each question of ordinary traffic over any line.
         dead: By target, when that target alone is dead; "uplink/target" for one uplink only.
         late: By "uplink/target", (start, end, seconds) of delay that this target alone adds.
         breaks: When the connection that ordinary traffic holds breaks, and is opened anew.
@@ -136,6 +138,8 @@ class Office:
     ways: dict[str, Way]
     questions: Sequence[Question]
     moves: Sequence[tuple[float, str | None]] = ((0.0, "fibre"),)
+    flows: dict[str, Sequence[tuple[float, str | None]]] = field(default_factory=dict)
+    mixed: Spans = ()
     dead: dict[str, Spans] = field(default_factory=dict)
     late: dict[str, Sequence[tuple[float, float, float]]] = field(default_factory=dict)
     breaks: Sequence[float] = ()
@@ -197,15 +201,18 @@ class Office:
         sample = self._ask(question, at_s)
         self._push(sample.known_ns / NS_PER_S, "known", sample)
 
-    def carrier(self, at_s: float) -> str | None:
-        """Where the gateway sends ordinary traffic then."""
-        return next((uplink for since, uplink in reversed(self.moves) if since <= at_s), None)
+    def carrier(self, at_s: float, target: str = "") -> str | None:
+        """Where the gateway sends ordinary traffic to a target then."""
+        if within(at_s, self.mixed):
+            return self._random.choice(list(self.ways))
+        moves = self.flows.get(target, self.moves)
+        return next((uplink for since, uplink in reversed(moves) if since <= at_s), None)
 
     def _ask(self, question: Question, at_s: float) -> Sample:
         series = question.series
         sent_ns = ns(at_s)
         unix_ns = self.wall_ns(at_s)
-        name = self.carrier(at_s) if series.uplink == UNPINNED else series.uplink
+        name = self.carrier(at_s, series.target) if series.uplink == UNPINNED else series.uplink
         way = self.ways.get(name or "")
         if way is not None and within(at_s, way.blind) and series.uplink != UNPINNED:
             return Sample(series, sent_ns, unix_ns, sent_ns, Outcome.NOT_SENT)

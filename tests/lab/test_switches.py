@@ -8,8 +8,9 @@ from collections.abc import Mapping
 
 import pytest
 
-from tests.lab.office import COPPER, FIBRE, Truth
+from tests.lab.office import COPPER, FIBRE, NEXT_HOP, STUN, Truth
 from tests.lab.stage import Lab, Outcome, Story, tells, unix_s
+from tests.lab.watch import QUICK
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
@@ -93,7 +94,37 @@ def flows_stuck_to_the_dead_line(lab: Lab) -> Mapping[str, Truth]:
     return {"cut": cut, "moved": moved, "forgotten": forgotten}
 
 
+def shared_load(lab: Lab) -> Mapping[str, Truth]:
+    """The gateway sends what goes to one server over copper, all else over the fibre; then the fibre is cut."""
+    forget = "ip netns exec gw conntrack -F 2>/dev/null"
+    lab.office.world.script(f"ip -n gw route add {STUN[1]} via {NEXT_HOP[COPPER]}\n{forget}")
+    shared = Truth.now()
+    lab.watch.until(lambda: lab.watch.health()["carrying"]["shares"] == [FIBRE, COPPER], "both lines carry", 40)
+    time.sleep(SETTLED_S)
+    cut = lab.office.cut(FIBRE)
+    time.sleep(GATEWAY_TAKES_S)
+    moved = lab.office.move(COPPER)
+    lab.watch.expect("failover", within_s=40)
+    return {"shared": shared, "cut": cut, "moved": moved}
+
+
+def line_that_flaps(lab: Lab) -> Mapping[str, Truth]:
+    """Copper, which carries nothing, goes down and up twice."""
+    time.sleep(SETTLED_S)
+    cut = lab.office.cut(COPPER)
+    for turn in range(2):
+        lab.watch.until(lambda: lab.watch.states().get(COPPER) == "down", "copper down", 30)
+        mended = lab.office.mend(COPPER)
+        lab.watch.until(lambda: lab.watch.states().get(COPPER) == "up", "copper up", 30)
+        if turn == 0:
+            lab.office.cut(COPPER)
+    lab.watch.expect("flapping", COPPER, ended=True, within_s=60)
+    return {"cut": cut, "mended": mended}
+
+
 FAILOVER = Story(failover_and_back)
+SHARED = Story(shared_load)
+FLAPPING = Story(line_that_flaps, judge=f'{QUICK}\nflapping_within = "25s"')
 ROUTER = Story(failover_where_the_mini_pc_routes, mini_pc_routes=True)
 NEEDLESS = Story(move_without_need)
 STUCK = Story(gateway_that_never_moves)
@@ -207,3 +238,23 @@ def test_flows_stuck_to_a_dead_line_are_still_interrupted(outcome: Outcome) -> N
     failover = outcome.one("failover")
     assert (failover["from"], failover["to"]) == (FIBRE, COPPER)
     assert failover["interruption_s"] == pytest.approx(_between(outcome, "cut", "forgotten"), abs=CLOSE_S)
+
+
+@tells(SHARED)
+def test_two_lines_that_share_the_load_are_failed_over_from_when_one_dies(outcome: Outcome) -> None:
+    """No switch while both carry; then one, from the dead line, with how long its part of traffic was cut off."""
+    failover = outcome.one("failover")
+    assert (failover["from"], failover["to"]) == (FIBRE, COPPER)
+    assert failover["interruption_s"] == pytest.approx(_between(outcome, "cut", "moved"), abs=CLOSE_S)
+    assert unix_s(failover["start_latest"]) >= outcome.marks["cut"].unix_s
+    assert not outcome.of("needless-failover", "failback", "blackout", "restoration", "flapping", "stuck-failover")
+
+
+@tells(FLAPPING)
+def test_a_line_that_goes_down_and_up_twice_flaps_once(outcome: Outcome) -> None:
+    """One spell over both outages, which stay in the record."""
+    spell = outcome.one("flapping")
+    assert (spell["uplink"], spell["detail"]["changes"]) == (COPPER, 4)
+    assert unix_s(spell["start_earliest"]) <= outcome.marks["cut"].unix_s <= unix_s(spell["start_latest"])
+    assert unix_s(spell["end_earliest"]) <= outcome.marks["mended"].unix_s <= unix_s(spell["end_latest"])
+    assert len(outcome.of("outage")) == 2

@@ -199,7 +199,7 @@ class Daemon:
             "site": self._config.site.name,
             "version": __version__,
             "started_unix_s": self._started_unix_ns // NS_PER_S,
-            "carrying": {"uplink": carrying.uplink, "known": carrying.known},
+            "carrying": {"uplink": carrying.uplink, "known": carrying.known, "shares": list(carrying.shares)},
             "uplinks": [
                 {"name": name, "state": changed.state.value, "since_unix_s": changed.since_unix_ns / NS_PER_S}
                 for name, changed in self._judge.states.items()
@@ -301,7 +301,7 @@ class Daemon:
     def _carried(self, changed: CarryingChanged) -> None:
         self._metrics.carrying(changed)
         if changed.known:
-            self._keeper.remember(CARRYING, {"uplink": changed.uplink})
+            self._keeper.remember(CARRYING, {"uplink": changed.uplink, "shares": list(changed.shares)})
 
     def _usual(self, learnt: Learnt) -> None:
         assert self._judge is not None  # noqa: S101  # it has just told us

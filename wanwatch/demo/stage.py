@@ -74,7 +74,7 @@ class Stage:
     def _carrier(self) -> str:
         if not self._carrying.known:
             return "a line that cannot be told"
-        return self._carrying.uplink or "no line"
+        return " and ".join(self._carrying.carriers) or "no line"
 
     def _is_news(self, event: Event) -> bool:
         """An event is told again whenever more is known; its end is worth a line, and a start that no state shows."""

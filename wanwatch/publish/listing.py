@@ -26,7 +26,8 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     """Say how things stand, from what the daemon's /health said."""
     carrying: Any = health["carrying"]
     uplinks: Any = health["uplinks"]
-    who = (carrying["uplink"] or "none of them") if carrying["known"] else "cannot be told"
+    known = " and ".join(carrying["shares"]) or carrying["uplink"] or "none of them"
+    who = known if carrying["known"] else "cannot be told"
     lines = [f"site      {health['site']}", f"daemon    {health['status']}", f"carrying  {who}", ""]
     width = max((len(uplink["name"]) for uplink in uplinks), default=0)
     for uplink in uplinks:

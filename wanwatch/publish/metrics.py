@@ -83,7 +83,7 @@ class Metrics:
             (*uplink, "state"), registry=registry,
         )  # fmt: skip
         self._carrying = Gauge(
-            "wanwatch_uplink_carrying", "1 for the uplink that unpinned traffic takes now; absent while unknown.",
+            "wanwatch_uplink_carrying", "1 for each uplink that unpinned traffic takes now; absent while unknown.",
             uplink, registry=registry,
         )  # fmt: skip
         self._pin = Gauge(
@@ -170,7 +170,7 @@ class Metrics:
         self._carrying.clear()
         if changed.known:
             for name in self._states:
-                self._carrying.labels(self._site, name).set(name == changed.uplink)
+                self._carrying.labels(self._site, name).set(name in changed.carriers)
 
     def pin(self, changed: PinChanged) -> None:
         """Show whether an uplink's pin is proved; while nothing tells, the metric is absent."""

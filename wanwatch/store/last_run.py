@@ -34,6 +34,7 @@ def last_run(path: Path, site: str, now_unix_ns: int) -> LastRun:
                 open_events=tuple(record.open_events(site)),
                 carrying=uplink if isinstance(uplink, str) else None,
                 carrying_known=isinstance(carrying, dict),
+                shares=_names(carrying.get("shares")) if isinstance(carrying, dict) else (),
                 last_alive_unix_ns=record.last_alive(site, now_unix_ns),
                 proofs=proofs if isinstance(proofs, dict) else {},
                 usuals=usuals if isinstance(usuals, dict) else {},
@@ -59,3 +60,7 @@ def drills_kept(path: Path, site: str) -> list[Event] | None:
             return record.events(site, None, [EventKind.DRILL])
     except StoreError:
         return None
+
+
+def _names(value: Json) -> tuple[str, ...]:
+    return tuple(name for name in value if isinstance(name, str)) if isinstance(value, list) else ()

@@ -41,14 +41,15 @@ def test_a_move_is_believed_after_a_grace_if_nobody_contradicts() -> None:
     assert carrying.uplink == "copper"
 
 
-def test_flows_that_are_spread_over_both_lines_make_it_unknown() -> None:
-    """One server is reached through the fibre, the other through copper: no switch, and then not known."""
+def test_flows_that_are_spread_over_both_lines_are_sharing() -> None:
+    """One server is reached through the fibre, the other through copper: no switch; both carry."""
     carrying = machine()
     for at_s in range(5, 40, 5):
         assert carrying.advance(ns(at_s)) is None
         assert carrying.hear("stun-1", word(float(at_s), "copper")) is None
         assert carrying.hear("stun-2", word(at_s + 0.2, "fibre")) is None
-    assert not carrying.known
+    assert carrying.phase is Phase.SHARED
+    assert carrying.shares == {"fibre", "copper"}
 
 
 def test_a_dispute_that_is_settled_in_time_is_no_switch() -> None:

@@ -1,13 +1,16 @@
 """The carrying machine: which uplink ordinary traffic takes, from witnesses that may disagree.
 
 Witnesses are the kernel's own route and each STUN server asked over the unpinned path. The rules are the rows of
-`TRANSITIONS`; what contradicts itself for too long becomes unknown, not a guess.
+`TRANSITIONS`; what contradicts itself for too long becomes unknown, not a guess. Servers that see now one line's address
+and now another's contradict nothing, where it goes on like that: the lines share the load.
 """
 
+from collections.abc import Sequence
 from enum import Enum
 from typing import Final, NamedTuple
 
 from wanwatch.core.judge.evidence import AHEAD, NEVER
+from wanwatch.core.judge.sharing import Heard, Mix
 
 ROUTE: Final = "route"
 """The kernel's route as a witness: its word stands until it changes, and need not be repeated."""
@@ -20,6 +23,7 @@ class Phase(Enum):
     KNOWN = "known"
     MOVING = "moving"  # a witness named another uplink; the others have not spoken since
     DISPUTED = "disputed"  # witnesses contradict each other
+    SHARED = "shared"  # several uplinks carry at once
 
 
 class Signal(Enum):
@@ -30,16 +34,21 @@ class Signal(Enum):
     SETTLED = "settled"  # and no witness is left who could still contradict
     SPLIT = "split"  # they name several
     TIRED = "tired"  # and have done so for two rounds of questions
+    SPREAD = "spread"  # servers have named several by turns, again and again
+    GATHERED = "gathered"  # of those that shared, one is left
 
 
-_U, _K, _M, _D = Phase.UNKNOWN, Phase.KNOWN, Phase.MOVING, Phase.DISPUTED
-_ORDER: Final = (Signal.SAME, Signal.OTHER, Signal.SETTLED, Signal.SPLIT, Signal.TIRED)
+_U, _K, _M, _D, _S = Phase.UNKNOWN, Phase.KNOWN, Phase.MOVING, Phase.DISPUTED, Phase.SHARED
+_ORDER: Final = (
+    Signal.SAME, Signal.OTHER, Signal.SETTLED, Signal.SPLIT, Signal.TIRED, Signal.SPREAD, Signal.GATHERED,
+)  # fmt: skip
 _ROWS: Final = {
-    #    SAME OTHER SETTLED SPLIT TIRED
-    _U: (_U,  _K,   _K,     _U,   _U),
-    _K: (_K,  _M,   _K,     _D,   _K),
-    _M: (_K,  _M,   _K,     _D,   _M),
-    _D: (_K,  _K,   _K,     _D,   _U),
+    #    SAME OTHER SETTLED SPLIT TIRED SPREAD GATHERED
+    _U: (_U,  _K,   _K,     _U,   _U,   _S,    _U),
+    _K: (_K,  _M,   _K,     _D,   _K,   _S,    _K),
+    _M: (_K,  _M,   _K,     _D,   _M,   _S,    _M),
+    _D: (_K,  _K,   _K,     _D,   _U,   _S,    _D),
+    _S: (_S,  _S,   _S,     _S,   _S,   _S,    _K),  # while it lasts, no word is a move
 }  # fmt: skip
 TRANSITIONS: Final = {phase: dict(zip(_ORDER, row, strict=True)) for phase, row in _ROWS.items()}
 
@@ -59,6 +68,7 @@ class Change(NamedTuple):
         from_uplink: The uplink that carried before, None if none did.
         to_uplink: The uplink that carries now, None if none does.
         watched: False if the old one is only remembered from before a restart.
+        shared: Whether the two had shared the load, and traffic that took the old one came to take the new one.
     """
 
     from_uplink: str | None
@@ -66,6 +76,7 @@ class Change(NamedTuple):
     last_ns: int
     first: Word
     watched: bool = True
+    shared: bool = False
 
 
 class Carrying:
@@ -74,6 +85,7 @@ class Carrying:
     Args:
         remembers: Whether it is known what carried before a restart.
         remembered: The uplink that did, None for none.
+        sharing: The uplinks that shared the load then.
 
     Attributes:
         round_ns: The interval in which every STUN server is asked once.
@@ -81,13 +93,19 @@ class Carrying:
         phase: Where it stands.
         uplink: The uplink that is held to carry; None for none, or while unknown.
         first_ns: Since which word that is held.
+        dead: The uplinks that are down: what still goes there is not heard, and has not come back.
+        shares: The uplinks that carry at once, in no order that means anything; empty unless several do.
     """
 
-    def __init__(self, *, remembers: bool = False, remembered: str | None = None) -> None:
+    def __init__(self, *, remembers: bool = False, remembered: str | None = None, sharing: Sequence[str] = ()) -> None:
         self.phase = Phase.UNKNOWN
         self.uplink: str | None = None
         self.first_ns = NEVER
         self.round_ns = self.grace_ns = 0
+        self.shares: frozenset[str] = frozenset()
+        self.dead: frozenset[str] = frozenset()
+        self._mix = Mix()
+        self._shared_before = frozenset(sharing)
         self._last: str | None = remembered
         self._has_last = remembers
         self._watched = False
@@ -112,6 +130,10 @@ class Carrying:
         if old is not None and old.sent_ns > word.sent_ns:
             return None
         self._words[witness] = word
+        if witness != ROUTE and word.uplink is not None:
+            self._mix.add(Heard(word.sent_ns, word.known_ns, word.uplink, witness), self.round_ns)
+        if self.phase is Phase.SHARED or (ROUTE not in self._words and self._mix.is_spread(self.round_ns)):
+            return self._share()
         if self.phase is Phase.KNOWN:
             if word.uplink == self.uplink:
                 self._last_ns = max(self._last_ns, word.sent_ns)
@@ -122,6 +144,54 @@ class Carrying:
             self._since_ns = max(self._since_ns, word.sent_ns - 2 * self.round_ns)
             self._first = word
         return self._step(self._weigh(word.known_ns))
+
+    def _share(self) -> Change | None:
+        """Several uplinks carry, or did: what is left when one alone has been named for long is where traffic went."""
+        if self.phase is not Phase.SHARED:
+            self._step(Signal.SPREAD)
+            self.first_ns = self._mix.since_ns(self.round_ns)
+            self.uplink = self.uplink or self._mix.latest.uplink
+            if not self._has_last:
+                self._last, self._has_last, self._watched = self.uplink, True, True
+        self.shares = self._mix.named()
+        for witness, word in self._words.items():
+            if word.uplink is not None and word.uplink in self.dead:
+                self._mix.hold(word.uplink, witness)
+        if len(self.shares) > 1:
+            return None
+        self.shares = frozenset()
+        self._first = Word(*self._mix.first_of_the_last()[:3])
+        return self._step(Signal.GATHERED)
+
+    def unmove(self, change: Change) -> None:
+        """*change* was none: it was sharing that looked like one at first."""
+        self._last = self.uplink = change.from_uplink
+
+    def lose(self, uplink: str, cut_ns: int) -> Change | None:
+        """An uplink that shared the load is down since *cut_ns*; return the change once its traffic takes another one.
+
+        That is known when no server was last heard by the dead line: what was told to go there has been told anew.
+        """
+        if uplink not in self.shares or any(word.uplink == uplink for word in self._words.values()):
+            return None
+        first = self._mix.after(uplink, cut_ns)
+        if first is None:
+            return None
+        last_ns = min(self._mix.lose(uplink), cut_ns)
+        self.shares = self._mix.named()
+        change = Change(uplink, first.uplink, last_ns, Word(*first[:3]), shared=True)
+        if len(self.shares) == 1:
+            self.shares = frozenset()
+            self.phase = TRANSITIONS[self.phase][Signal.GATHERED]
+        self._last = self.uplink = first.uplink
+        self._last_ns = max(first.sent_ns, self._last_ns)
+        self.first_ns = first.sent_ns
+        return change
+
+    @property
+    def doubt_ns(self) -> int:
+        """How long after a move it may still turn out that the lines share; 0 where the kernel's route is a witness."""
+        return 0 if ROUTE in self._words else 2 * self.round_ns + self.grace_ns
 
     def _counting(self) -> dict[str, Word]:
         """The latest words that were asked for since the matter was opened, and the route's."""
@@ -157,6 +227,8 @@ class Carrying:
         if self.phase is Phase.UNKNOWN:
             self.uplink = None
             self.first_ns = self._since_ns
+        elif signal is Signal.GATHERED:
+            return self._become(self._first)
         elif self.phase is Phase.KNOWN and signal is not Signal.SAME:
             return self._become(self._earliest())
         return None
@@ -170,6 +242,8 @@ class Carrying:
 
     def _become(self, first: Word) -> Change | None:
         change = None
+        if not self._watched and first.uplink in self._shared_before:
+            self._last = first.uplink
         if self._has_last and self._last != first.uplink:
             last_ns = self._last_ns if self._watched else NEVER
             change = Change(self._last, first.uplink, last_ns, first, self._watched)
@@ -182,6 +256,8 @@ class Carrying:
     def dark(self, first_ns: int, now_ns: int) -> Change | None:
         """Nothing carries: the unpinned path has been silent since *first_ns*. What STUN said before is void."""
         self._words = {w: word for w, word in self._words.items() if w == ROUTE}
+        self._mix = Mix()
+        self.shares = frozenset()
         self.phase = Phase.KNOWN
         self._since_ns = first_ns
         return self._become(Word(first_ns, now_ns, None))

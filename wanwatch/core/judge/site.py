@@ -66,6 +66,7 @@ class Memory:
         open_events: Events without an end.
         carrying: The uplink that carried; None for none.
         carrying_known: Whether `carrying` was known.
+        shares: The uplinks that shared the load, if several did.
         last_alive_unix_ns: When the program was last known to run.
         proofs: What each pin showed when it was last proved, as `SiteJudge.proofs` returned it.
         usuals: What is usual for each uplink, as `SiteJudge.usuals` returned it.
@@ -74,6 +75,7 @@ class Memory:
     open_events: tuple[Event, ...] = ()
     carrying: str | None = None
     carrying_known: bool = False
+    shares: tuple[str, ...] = ()
     last_alive_unix_ns: int | None = None
     proofs: Mapping[str, Json] = field(default_factory=dict)
     usuals: Mapping[str, Json] = field(default_factory=dict)
@@ -106,7 +108,10 @@ class SiteJudge:
         dark = any(event.kind is EventKind.BLACKOUT for event in switches)
         self._traffic = Traffic(
             self._uplinks, self._book, open_events=switches, alive_unix_ns=memory.last_alive_unix_ns,
-            carrying=Carrying(remembers=memory.carrying_known or dark, remembered=None if dark else memory.carrying),
+            carrying=Carrying(
+                remembers=memory.carrying_known or dark, remembered=None if dark else memory.carrying,
+                sharing=() if dark else memory.shares,
+            ),
         )  # fmt: skip
         stuck = next((resumed(event) for event in memory.open_events if event.kind is EventKind.STUCK_FAILOVER), None)
         self._stuck = Stuck(

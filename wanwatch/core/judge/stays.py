@@ -1,14 +1,16 @@
-"""Stays: how long the failure took to be noticed, and how long traffic was away from a line, around each switch.
+"""Stays: when a switch began and ended, how long the failure took to be noticed, and how long traffic was away from a line, around each switch.
 
 Each figure comes with its bounds, from those of the instants that it lies between.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from wanwatch.core.judge.carrying import Change
 from wanwatch.core.judge.events import Moment
 from wanwatch.core.judge.evidence import NEVER
 from wanwatch.core.judge.line import Phase
+from wanwatch.core.judge.run import Gap
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import NS_PER_S, Json
 
@@ -65,3 +67,40 @@ def coming_back(absence: _Absence, line: Uplink, arrival: Moment) -> dict[str, J
     if back is not None and absence.last_ns <= back.estimate_ns <= arrival.latest_ns:
         times |= lasted("hold", back, arrival)
     return times
+
+
+def bounds(change: Change, gap: Gap | None, alive_unix_ns: int | None) -> tuple[Moment, Moment | None]:
+    """Return when a switch began and ended, from the silence around it, or else from the words for each uplink.
+
+    One that nobody watched began after an earlier run was last alive, at *alive_unix_ns*.
+    """
+    first = change.first
+    if gap is None:
+        floor = None if change.watched else alive_unix_ns
+        earliest_ns = first.sent_ns if change.last_ns == NEVER else min(change.last_ns, first.sent_ns)
+        start = Moment(first.sent_ns, earliest_ns, first.known_ns, floor_unix_ns=floor)
+        return start, None if change.to_uplink is None else start
+    end = None if gap.end_ns is None else Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
+    if change.from_uplink is None and end is not None:
+        return end, end
+    earliest_ns = gap.first_ns if gap.before_ns == NEVER else gap.before_ns
+    return Moment(gap.first_ns, earliest_ns, gap.first_ns + gap.rtt_ns), end
+
+
+def half_cut_off(change: Change, failed: Moment | None, unheard_ns: Iterable[int]) -> Gap | None:
+    """Return how long that part of traffic was cut off which took a dead line, while another part took another line.
+
+    It begins where the line fell silent and ends with the first answer to a server whose way had led over it.
+
+    Args:
+        change: Traffic leaves a line that shared the load.
+        failed: When that line fell silent.
+        unheard_ns: The last unanswered questions to servers (sends).
+    """
+    if failed is None or failed.estimate_ns >= change.first.sent_ns:
+        return None
+    silent = [ns for ns in unheard_ns if failed.estimate_ns <= ns < change.first.sent_ns]
+    return Gap(
+        failed.estimate_ns, failed.earliest_ns, failed.latest_ns - failed.estimate_ns,
+        last_ns=max(silent, default=failed.estimate_ns), end_ns=change.first.sent_ns, end_known_ns=change.first.known_ns,
+    )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Stuck failover: the carrying uplink is down, another is up, and traffic does not move."""
+"""Stuck failover: an uplink that carries is down, another is up, and traffic does not move."""
 
 from collections.abc import Mapping
 
@@ -42,8 +42,8 @@ class Stuck:
         """When the patience with the traffic ends, or an end can be told; `AHEAD` if it is where it should be."""
         if self._over_ns is not None:
             return self._over_ns + 1
-        carrier = self._uplinks.get(self._traffic.carrying.uplink or "")
-        if self._draft is not None or carrier is None or carrier.line.phase is not Phase.DOWN:
+        carrier = self._dead_carrier()
+        if self._draft is not None or carrier is None:
             return AHEAD
         others = [uplink.since_ns for uplink in self._uplinks.values() if uplink.state in _USABLE]
         return max(carrier.line.cut.first_ns, min(others)) + self.stuck_after_ns if others else AHEAD
@@ -54,8 +54,15 @@ class Stuck:
             self._conclude()
         due_ns = self.due_ns()
         if due_ns <= now_ns:
-            self._draft = Draft(kind=EventKind.STUCK_FAILOVER, uplink=self._traffic.carrying.uplink, start=at(due_ns))
+            carrier = self._dead_carrier()
+            name = None if carrier is None else carrier.name
+            self._draft = Draft(kind=EventKind.STUCK_FAILOVER, uplink=name, start=at(due_ns))
             self._book.tell(self._draft)
+
+    def _dead_carrier(self) -> Uplink | None:
+        """The most preferred line that is down and carries traffic, if one does, alone or beside others."""
+        carriers = (self._uplinks[name] for name in self._traffic.shown.carriers if name in self._uplinks)
+        return next((uplink for uplink in carriers if uplink.line.phase is Phase.DOWN), None)
 
     def review(self, now_ns: int) -> None:
         """Notice that traffic moved, the line recovered, or no other line is left.
@@ -77,7 +84,7 @@ class Stuck:
         carrying = self._traffic.carrying
         line = self._uplinks.get(draft.uplink or "")
         others = [uplink for uplink in self._uplinks.values() if uplink is not line]
-        if line is None or (carrying.known and carrying.uplink != draft.uplink):
+        if line is None or (carrying.known and draft.uplink not in self._traffic.shown.carriers):
             return "moved", self._moved(now_ns)
         if line.state in _USABLE:
             return "recovered", at(line.since_ns)

@@ -11,7 +11,7 @@ from wanwatch.core.judge.hand import Hand, Hands
 from wanwatch.core.judge.interruption import Interruptions
 from wanwatch.core.judge.line import QUICK, Line, Phase, Rules
 from wanwatch.core.judge.run import SLACK_NS, Gap, Ledger
-from wanwatch.core.judge.stays import Stays, coming_back, failure, lasted
+from wanwatch.core.judge.stays import Stays, bounds, coming_back, failure, half_cut_off, lasted
 from wanwatch.core.judge.switch import cause, classify, way
 from wanwatch.core.judge.uplink import Uplink
 from wanwatch.core.model import (
@@ -83,6 +83,7 @@ class Traffic:
         self.hands = Hands()
         self._stays = Stays()
         self._moves: list[Change] = []
+        self._unheard_ns: dict[str, int] = {}
         self._settings = JudgeSettings()
 
     def begin(self, now_ns: int) -> None:
@@ -127,6 +128,8 @@ class Traffic:
     def stun(self, sample: Sample) -> bool:
         """Take in a STUN sample, pinned or not; return False if it changed nothing."""
         told = self._egress.ambiguous
+        if sample.series.uplink == UNPINNED and of_line(sample) is Said.SILENCE:
+            self._unheard_ns[sample.series.target] = sample.sent_ns
         word = self._egress.hear(sample)
         if word is None:
             return self._egress.ambiguous is not told
@@ -163,6 +166,7 @@ class Traffic:
     def review(self, now_ns: int) -> None:
         """Look at what hangs on several machines at once."""
         self._look_for_dark(now_ns)
+        self._lose()
         while self._verdict_due_ns() <= now_ns:
             self._judge(self._pending.pop(0), now_ns)
         self._run_on()
@@ -184,14 +188,33 @@ class Traffic:
     def _moved(self, change: Change | None) -> None:
         if change is not None:
             self.moved = change
-            self._moves.append(change)
             self._pending.append(change)
-        now = CarryingChanged(self.carrying.uplink, self.carrying.known)
+        if self.carrying.shares:
+            self._unmove()
+        now = self._carriers()
         if not self._history or self._history[-1][1] != now:
             self._history = [*self._history[-15:], (self.carrying.first_ns, now)]
 
+    def _carriers(self) -> CarryingChanged:
+        shares = tuple(name for name in self._uplinks if name in self.carrying.shares)
+        return CarryingChanged(shares[0] if shares else self.carrying.uplink, self.carrying.known, shares)
+
+    def _unmove(self) -> None:
+        """What had looked like moves since the lines began to share the load were none."""
+        unmoved = [c for c in self._pending if c.first.sent_ns >= self.carrying.first_ns and not c.shared]
+        if unmoved:
+            self.carrying.unmove(unmoved[0])
+            self._pending = [change for change in self._pending if change not in unmoved]
+
+    def _lose(self) -> None:
+        """Traffic leaves a line that shared the load and has died."""
+        down = {name: uplink.line.cut for name, uplink in self._uplinks.items() if uplink.line.phase is Phase.DOWN}
+        self.carrying.dead = frozenset(down)
+        for name in sorted(down.keys() & self.carrying.shares):
+            self._moved(self.carrying.lose(name, down[name].first_ns))
+
     def take_moves(self) -> list[Change]:
-        """Return the changes of the carrying uplink since the last time."""
+        """Return the changes of the carrying uplink that were told as switches since the last time."""
         moves, self._moves = self._moves, []
         return moves
 
@@ -212,14 +235,18 @@ class Traffic:
         if left.was_down(lo_ns, hi_ns):
             return settled_ns
         timeout_ns = max((voice.timeout_ns for voice in left.line.voices), default=0)
-        return max(settled_ns, hi_ns + self._settings.down_after_ns + timeout_ns + NS_PER_S)
+        sure_ns = max(self._settings.down_after_ns + timeout_ns + NS_PER_S, self.carrying.doubt_ns)
+        return max(settled_ns, hi_ns + sure_ns)
 
     def _judge(self, change: Change, now_ns: int, *, sure: bool = True) -> None:
         """Tell what a switch was."""
         self._ledger.settle(now_ns)
         first_ns = change.first.sent_ns
+        self._moves.append(change)
         gap = self._ledger.longest(change.last_ns, first_ns + _REACH_NS) if change.watched else None
-        start, end = self._bounds(change, gap)
+        if gap is None and change.shared:
+            gap = half_cut_off(change, failure(self._uplinks[change.from_uplink or ""]), self._unheard_ns.values())
+        start, end = bounds(change, gap, self._alive_unix_ns)
         left = self._uplinks.get(change.from_uplink or "")
         lo_ns, hi_ns = change.last_ns, first_ns if end is None else end.latest_ns
         was = State.UNOBSERVED if left is None or not change.watched else left.was(lo_ns, hi_ns)
@@ -264,19 +291,6 @@ class Traffic:
             self._running.append(_Running(draft, gap, failed))
         self._book.tell(draft)
 
-    def _bounds(self, change: Change, gap: Gap | None) -> tuple[Moment, Moment | None]:
-        first = change.first
-        if gap is None:
-            floor = None if change.watched else self._alive_unix_ns
-            earliest_ns = first.sent_ns if change.last_ns == NEVER else min(change.last_ns, first.sent_ns)
-            start = Moment(first.sent_ns, earliest_ns, first.known_ns, floor_unix_ns=floor)
-            return start, None if change.to_uplink is None else start
-        end = None if gap.end_ns is None else Moment(gap.end_ns, gap.last_ns, gap.end_known_ns)
-        if change.from_uplink is None and end is not None:
-            return end, end
-        earliest_ns = gap.first_ns if gap.before_ns == NEVER else gap.before_ns
-        return Moment(gap.first_ns, earliest_ns, gap.first_ns + gap.rtt_ns), end
-
     def _interruption(self, gap: Gap | None) -> float | None:
         if gap is not None:
             return None if gap.end_ns is None else (gap.end_ns - gap.first_ns) / NS_PER_S
@@ -311,13 +325,13 @@ class Traffic:
     def interruption_s(self, uplink: str, start: Moment, end: Moment) -> float | None:
         """Seconds in which ordinary traffic got no answer; None if *uplink* did not carry it or nobody watched."""
         carrier = next((then for since_ns, then in reversed(self._history) if since_ns <= start.earliest_ns), None)
-        if carrier != CarryingChanged(uplink, known=True) or not self._voices or self.line.phase is Phase.BLIND:
+        if carrier is None or uplink not in carrier.carriers or not self._voices or self.line.phase is Phase.BLIND:
             return None
         self._ledger.settle(self.line.seen_ns)
         return self._ledger.total_ns(start.earliest_ns, end.latest_ns) / NS_PER_S
 
     def _show(self) -> None:
-        shown = CarryingChanged(self.carrying.uplink if self.carrying.known else None, self.carrying.known)
+        shown = self._carriers() if self.carrying.known else CarryingChanged(None, known=False)
         if shown != self._shown or (self._egress.ambiguous and not self._told_ambiguous):
             self._told_ambiguous = self._egress.ambiguous
             self._shown = shown
@@ -331,8 +345,8 @@ class Traffic:
     @property
     def quick(self) -> bool:
         """Whether unpinned probing should be quick."""
-        carrier = self._uplinks.get(self.carrying.uplink or "")
-        return self.line.phase in QUICK or self.carrying.unsettled or (carrier is not None and carrier.quick)
+        carriers = [self._uplinks[name] for name in self._carriers().carriers if name in self._uplinks]
+        return self.line.phase in QUICK or self.carrying.unsettled or any(carrier.quick for carrier in carriers)
 
     def stop(self, now_ns: int) -> None:
         """Tell the switches that still wait for a verdict, as far as the evidence goes."""

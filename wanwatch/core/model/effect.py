@@ -39,12 +39,19 @@ class CarryingChanged:
     """The carrying uplink is another one now.
 
     Attributes:
-        uplink: Its name; None when no uplink carries or nobody can tell.
+        uplink: Its name; None when no uplink carries or nobody can tell; the most preferred one where several share.
         known: False where the witnesses disagree or are missing.
+        shares: The uplinks that carry at once, in order of preference; empty unless several do.
     """
 
     uplink: str | None
     known: bool
+    shares: tuple[str, ...] = ()
+
+    @property
+    def carriers(self) -> tuple[str, ...]:
+        """All uplinks that are known to carry."""
+        return self.shares or ((self.uplink,) if self.known and self.uplink is not None else ())
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,6 +88,7 @@ class Trial:
             open_events=tuple(event for event in self.events if event.end is None),
             carrying=None if carrying is None else carrying.uplink,
             carrying_known=carrying is not None,
+            shares=() if carrying is None else carrying.shares,
             last_alive_unix_ns=self._alive_ns,
             proofs=self._proofs,
             usuals=self._usuals,
