@@ -1,8 +1,8 @@
 """The carrying machine: which uplink ordinary traffic takes, from witnesses that may disagree.
 
 Witnesses are the kernel's own route and each STUN server asked over the unpinned path. The rules are the rows of
-`TRANSITIONS`; what contradicts itself for too long becomes unknown, not a guess. Servers that see now one line's address
-and now another's contradict nothing, where it goes on like that: the lines share the load.
+`TRANSITIONS`; what contradicts itself for too long becomes unknown, not a guess. Servers that see now one line's
+address and now another's contradict nothing, where it goes on like that: the lines share the load.
 """
 
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""Stays: when a switch began and ended, how long the failure took to be noticed, and how long traffic was away from a line, around each switch.
+"""Stays: when a switch began and ended, how long it took to be noticed, how long traffic was away from a line.
 
 Each figure comes with its bounds, from those of the instants that it lies between.
 """
@@ -102,5 +102,6 @@ def half_cut_off(change: Change, failed: Moment | None, unheard_ns: Iterable[int
     silent = [ns for ns in unheard_ns if failed.estimate_ns <= ns < change.first.sent_ns]
     return Gap(
         failed.estimate_ns, failed.earliest_ns, failed.latest_ns - failed.estimate_ns,
-        last_ns=max(silent, default=failed.estimate_ns), end_ns=change.first.sent_ns, end_known_ns=change.first.known_ns,
+        last_ns=max(silent, default=failed.estimate_ns), end_ns=change.first.sent_ns,
+        end_known_ns=change.first.known_ns,
     )  # fmt: skip
