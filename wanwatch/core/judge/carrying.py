@@ -163,9 +163,14 @@ class Carrying:
         self._first = Word(*self._mix.first_of_the_last()[:3])
         return self._step(Signal.GATHERED)
 
-    def unmove(self, change: Change) -> None:
-        """*change* was none: it was sharing that looked like one at first."""
-        self._last = self.uplink = change.from_uplink
+    def real(self, changes: list[Change]) -> list[Change]:
+        """Return *changes* without those that were none: sharing that looked like moves at first."""
+        if not self.shares:
+            return changes
+        unreal = [change for change in changes if change.first.sent_ns >= self.first_ns and not change.shared]
+        if unreal:
+            self._last = self.uplink = unreal[0].from_uplink
+        return [change for change in changes if change not in unreal]
 
     def lose(self, uplink: str, cut_ns: int) -> Change | None:
         """An uplink that shared the load is down since *cut_ns*; return the change once its traffic takes another one.

@@ -189,8 +189,7 @@ class Traffic:
         if change is not None:
             self.moved = change
             self._pending.append(change)
-        if self.carrying.shares:
-            self._unmove()
+        self._pending = self.carrying.real(self._pending)
         now = self._carriers()
         if not self._history or self._history[-1][1] != now:
             self._history = [*self._history[-15:], (self.carrying.first_ns, now)]
@@ -198,13 +197,6 @@ class Traffic:
     def _carriers(self) -> CarryingChanged:
         shares = tuple(name for name in self._uplinks if name in self.carrying.shares)
         return CarryingChanged(shares[0] if shares else self.carrying.uplink, self.carrying.known, shares)
-
-    def _unmove(self) -> None:
-        """What had looked like moves since the lines began to share the load were none."""
-        unmoved = [c for c in self._pending if c.first.sent_ns >= self.carrying.first_ns and not c.shared]
-        if unmoved:
-            self.carrying.unmove(unmoved[0])
-            self._pending = [change for change in self._pending if change not in unmoved]
 
     def _lose(self) -> None:
         """Traffic leaves a line that shared the load and has died."""
