@@ -26,7 +26,8 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     """Say how things stand, from what the daemon's /health said."""
     carrying: Any = health["carrying"]
     uplinks: Any = health["uplinks"]
-    known = " and ".join(carrying.get("shares", ())) or carrying["uplink"] or "none of them"  # a daemon from before an upgrade tells no shares
+    shares = carrying.get("shares", ())  # a daemon that runs since before an upgrade tells none
+    known = " and ".join(shares) or carrying["uplink"] or "none of them"
     who = known if carrying["known"] else "cannot be told"
     lines = [f"site      {health['site']}", f"daemon    {health['status']}", f"carrying  {who}", ""]
     width = max((len(uplink["name"]) for uplink in uplinks), default=0)
