@@ -31,16 +31,16 @@ def a_drill_with_its_plug_pulled(lab: Lab) -> Mapping[str, Truth]:
         person.expect('Type "yes" to begin')
         person.type("yes")
         person.expect(f"Pull the plug of {FIBRE} now")
-        pulled = plug(lab, "down")
+        pulling, pulled = Truth.now(), plug(lab, "down")
         time.sleep(GATEWAY_TAKES_S)
-        moved = lab.office.move(COPPER)
+        moving, moved = Truth.now(), lab.office.move(COPPER)
         person.expect(f"Plug {FIBRE} back in now")
         plugged = plug(lab, "up")
         person.expect(f"{FIBRE} is up again")
         back = lab.office.move(FIBRE)
         code = person.ended(90)
     (lab.office.folder / "drill.txt").write_text(f"{code}\n{person.read}")
-    return {"pulled": pulled, "moved": moved, "plugged": plugged, "back": back}
+    return {"pulling": pulling, "pulled": pulled, "moving": moving, "moved": moved, "plugged": plugged, "back": back}
 
 
 DRILL = Story(a_drill_with_its_plug_pulled)
@@ -55,11 +55,14 @@ def test_a_pulled_plug_is_a_drill_with_every_answer_that_the_lab_can_give(outcom
     assert drill["detail"]["outcome"] == "done"
     answers = {answer["about"]: answer for answer in drill["detail"]["answers"]}
     given = {about: answer["answer"] for about, answer in answers.items()}
-    assert given["moved"] == given["names"] == given["back"] == "yes", json.dumps(answers, indent=1)
-    assert given["connections"] == "not-measured"  # the lab's targets are asked by echo alone
-    truth_s = (outcome.marks["moved"].at_ns - outcome.marks["pulled"].at_ns) / 1e9
-    assert answers["cut-off"]["values"]["interruption_s"] == pytest.approx(truth_s, abs=CLOSE_S)
-    assert answers["moved"]["values"]["after_s"] == pytest.approx(truth_s, abs=CLOSE_S)
+    asked = ("moved", "names", "connections", "back")
+    assert [given[about] for about in asked] == ["yes"] * 4, json.dumps(answers, indent=1)
+    assert all(answers[about]["values"]["ordinary"] for about in ("names", "connections"))
+    # The lab's own commands take a while on a busy machine: what they did, they did between two instants.
+    at_s = {name: mark.at_ns / 1e9 for name, mark in outcome.marks.items()}
+    least_s, most_s = at_s["moving"] - at_s["pulled"], at_s["moved"] - at_s["pulling"]
+    for found in (answers["cut-off"]["values"]["interruption_s"], answers["moved"]["values"]["after_s"]):
+        assert least_s - CLOSE_S <= found <= most_s + CLOSE_S
 
 
 @tells(DRILL)

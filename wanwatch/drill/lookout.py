@@ -78,7 +78,7 @@ class Lookout:
         view = self.now(said)
         if drill.step is Step.SETTLING and view.at_ns - self._read_ns >= _RECORD_EVERY_NS:
             self._read_ns = view.at_ns
-            self._settled = settled(drill, self._events(start_unix_ns))
+            self._settled = self._is_settled(drill, start_unix_ns)
         return replace(view, settled=self._settled)
 
     def evidence(self, drill: Drill, start_unix_ns: int) -> Evidence:
@@ -104,9 +104,16 @@ class Lookout:
             drills = record.events(self._config.site.name, None, [EventKind.DRILL])
         return [drill for drill in drills if drill.end is None]
 
-    def _events(self, start_unix_ns: int) -> list[Event]:
+    def _is_settled(self, drill: Drill, start_unix_ns: int) -> bool:
+        """Whether the record holds the judge's last words, and all samples until traffic was home.
+
+        Samples are written some seconds late, in one commit with the mark that the daemon is alive.
+        """
+        home_unix_ns = _unix_ns(drill, Step.SETTLING, start_unix_ns) or start_unix_ns
         with SqliteRecord(self._path) as record:
-            return self._own_events(record, start_unix_ns)
+            written_unix_ns = record.last_alive(self._config.site.name, self._clock.now_unix_ns())
+            events = self._own_events(record, start_unix_ns)
+        return settled(drill, events) and written_unix_ns is not None and written_unix_ns >= home_unix_ns
 
     def _own_events(self, record: Record, start_unix_ns: int) -> list[Event]:
         """What began since the drill was announced; what went on before it belongs to something else."""
@@ -116,14 +123,15 @@ class Lookout:
 
 def _on_second(drill: Drill, events: list[Event], start_unix_ns: int) -> Span:
     """When traffic was on the second line: by the judge's switches, or else as it was seen to be there."""
-    begun_ns = drill.passed[0].view.at_ns
-
-    def unix_ns(step: Step) -> int | None:
-        entered = drill.when(step)
-        return None if entered is None else start_unix_ns + entered.view.at_ns - begun_ns
-
     came = [(e.end or e.start).latest_unix_ns for e in events if e.kind in SWITCHES and e.to_uplink == drill.second]
     left = [e.start.earliest_unix_ns for e in events if e.kind in SWITCHES and e.from_uplink == drill.second]
-    start = next(iter(came), None) or unix_ns(Step.SECOND) or start_unix_ns
-    end = next(iter(left), None) or unix_ns(Step.SETTLING) or unix_ns(Step.GIVEN_UP) or start
+    start = next(iter(came), None) or _unix_ns(drill, Step.SECOND, start_unix_ns) or start_unix_ns
+    over = (_unix_ns(drill, step, start_unix_ns) for step in (Step.SETTLING, Step.GIVEN_UP))
+    end = next(iter(left), None) or next((at for at in over if at is not None), start)
     return Span(start, end)
+
+
+def _unix_ns(drill: Drill, step: Step, start_unix_ns: int) -> int | None:
+    """When a step was entered (wall clock, by the time since the yes); None if it was not."""
+    entered = drill.when(step)
+    return None if entered is None else start_unix_ns + entered.view.at_ns - drill.passed[0].view.at_ns
