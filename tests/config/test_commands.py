@@ -49,12 +49,12 @@ def test_the_summary_says_what_will_be_done(tmp_path: Path, right: str) -> None:
 def test_parts_that_this_version_leaves_alone_are_told(tmp_path: Path, right: str) -> None:
     """A key that is read and not acted on must not look as if it were."""
     file = tmp_path / "wanwatch.toml"
-    more = '[speed]\nserver = "http://192.0.2.80/"\n[[notice]]\nto = "https://hooks.example.net/wan"\n'
+    more = '[speed]\nserver = "http://192.0.2.80/"\nat = "every 2h"\n[[notice]]\nto = "https://hooks.example.net/wan"\n'
     clause = '  { measure = "repair", at_most = "24h" },\n  { measure = "speed-down", floor = "980Mbps" },\n]\ncredit'
     file.write_text(right.replace("]\ncredit", clause) + more)
     told = remarks(load(file, {}))
     assert told[:4] == [
-        "[speed]: this version runs no speed tests yet; nothing is fetched from the server.",
+        "[speed]: this version does not test by itself yet; ask for a test with: wanwatch speed UPLINK",
         "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same.",
         (
             "uplink 'fibre': this version does not judge clauses for repair, speed-down yet; "

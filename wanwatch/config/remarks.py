@@ -1,7 +1,7 @@
 """What is no mistake in a configuration and still worth saying before anyone relies on it."""
 
 from collections.abc import Callable, Iterator
-from decimal import Decimal
+from dataclasses import replace
 from typing import Final
 
 from wanwatch.config.contract import SpeedClause
@@ -10,21 +10,13 @@ from wanwatch.config.plan import inspected, questions
 from wanwatch.config.schema import Config
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Handoff, Uplink
+from wanwatch.core.account import goodput
 from wanwatch.core.model import Role
 
 DECIDED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})
 """Measures of clauses that this version decides."""
 FEWEST_IN_WINDOW: Final = 34
 """Of fewer, a single lost one is more than the usual limit of 3 %."""
-
-_FRAME_BYTES: Final = 14 + 4 + 8 + 12
-"""Ethernet's header, check sequence, preamble with delimiter, and gap: IEEE 802.3 clauses 3 and 4."""
-_VLAN_BYTES: Final = 4
-"""IEEE 802.1Q clause 9."""
-_PPPOE_BYTES: Final = 8
-"""RFC 2516 section 4: six of PPPoE, two of PPP."""
-_TCP_IP_BYTES: Final = 40
-"""RFC 791 and RFC 9293, neither with options."""
 
 
 def remarks(config: Config) -> list[str]:
@@ -36,14 +28,13 @@ def goodput_bps(handoff: Handoff) -> int | None:
     """Return the most that TCP can carry over *handoff* in payload bits a second; None if its speed is not told."""
     if handoff.link_mbps is None:
         return None
-    overhead = _FRAME_BYTES + _VLAN_BYTES * handoff.vlan + _PPPOE_BYTES * (handoff.encapsulation == "pppoe")
-    efficiency = Decimal(handoff.mtu - _TCP_IP_BYTES) / (handoff.mtu + overhead)
-    return int(handoff.link_mbps * 10**6 * efficiency)
+    # Without TCP's timestamps a little more gets through: what is above even that is certainly too much.
+    return int(goodput.goodput_bps(handoff.link_mbps * 10**6, replace(handoff.framing, timestamps=False)))
 
 
 def _not_yet(config: Config) -> Iterator[str]:
-    if config.speed is not None:
-        yield "[speed]: this version runs no speed tests yet; nothing is fetched from the server."
+    if config.speed is not None and config.speed.at is not None:
+        yield "[speed]: this version does not test by itself yet; ask for a test with: wanwatch speed UPLINK"
     if config.notices or config.smtp is not None:
         yield "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same."
     if config.names is not None:

@@ -18,6 +18,7 @@ from wanwatch.config.fields import (
     Yes,
     usually,
 )
+from wanwatch.core.account.goodput import Framing
 from wanwatch.core.model import Pin
 
 
@@ -47,6 +48,11 @@ class Handoff(Table):
     """`ethernet`, or `pppoe` where a session runs over it."""
     vlan: Yes = False
     """True where frames carry a VLAN tag."""
+
+    @property
+    def framing(self) -> Framing:
+        """What it wraps a byte of TCP payload in, over IPv4 and with timestamps."""
+        return Framing(mtu=self.mtu, vlan=self.vlan, pppoe=self.encapsulation == "pppoe")
 
 
 class Uplink(Table):
