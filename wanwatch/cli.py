@@ -18,6 +18,7 @@ from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, paper_option, tells_errors
+from wanwatch.cli_speed import speed
 from wanwatch.core.model import EventKind
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ main.add_command(plan)
 main.add_command(replay)
 main.add_command(dossier)
 main.add_command(drill)
+main.add_command(speed)
 
 
 @main.command()

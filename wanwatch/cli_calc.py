@@ -16,7 +16,7 @@ def calc() -> None:
 
 
 def _written(kind: str) -> Callable[[click.Context, click.Parameter, str], Any]:
-    """Read a value with its unit, as in the configuration: a `share`, a `duration`, a `distance` or a `loss`."""
+    """Read a value with its unit, as in the configuration: a `share`, `duration`, `rate`, `distance` or `loss`."""
 
     def read(ctx: click.Context, param: click.Parameter, value: str | None) -> Any:
         from wanwatch.config import units
@@ -83,3 +83,21 @@ def light(
     each = {"fibre_db_a_km": most["fibre"], "connector_db": most["connector"], "splice_db": most["splice"]}
     losses = Losses(**{name: float(db) for name, db in each.items()})
     click.echo(light_text(drop, optical, losses), nl=False)
+
+
+@calc.command()
+@click.argument("link", callback=_written("rate"))
+@click.option("--mtu", type=click.IntRange(576, 9216), default=1500, show_default=True, help="Largest IP packet.")
+@click.option("--pppoe", is_flag=True, help="A PPPoE session runs over it; its MTU is 1492, or 1500 by RFC 4638.")
+@click.option("--vlan", is_flag=True, help="Frames carry a VLAN tag.")
+@click.option("--tier", callback=_written("rate"), default=None, metavar="RATE", help="What is sold, such as 900Mbps.")
+@click.option(
+    "--delay", callback=_written("duration"), default=None, metavar="DURATION",
+    help="Round-trip time: also say which TCP window fills the line.",
+)  # fmt: skip
+def goodput(*, link: int, mtu: int, pppoe: bool, vlan: bool, tier: int | None, delay: int | None) -> None:
+    """Say how fast TCP can be at best over a port of LINK, such as 1Gbps."""
+    from wanwatch.core.account.goodput import Framing
+    from wanwatch.publish.speed import goodput_text
+
+    click.echo(goodput_text(link, Framing(mtu=mtu, pppoe=pppoe, vlan=vlan), tier, delay), nl=False)

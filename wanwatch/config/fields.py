@@ -262,6 +262,7 @@ Zone: TypeAlias = Annotated[str, BeforeValidator(_zone), _text_schema("Europe/Lo
 DataDir: TypeAlias = Annotated[Path, BeforeValidator(_data_dir), _text_schema("/var/lib/wanwatch", "./wanwatch-data")]
 Duration: TypeAlias = Annotated[int, BeforeValidator(units.duration), _text_schema("200ms", "5s", "2m", "4h", "30d")]
 Rate: TypeAlias = Annotated[int, BeforeValidator(units.rate), _text_schema("450Mbps")]
+Size: TypeAlias = Annotated[int, BeforeValidator(units.size), _text_schema("5 GB")]
 MonthlySize: TypeAlias = Annotated[int, BeforeValidator(units.monthly_size), _text_schema("2 GB/month")]
 Share: TypeAlias = Annotated[Decimal, BeforeValidator(units.share), _text_schema("99.9%")]
 DayHours: TypeAlias = Annotated[Hours, BeforeValidator(units.hours), _text_schema("20:00-22:00")]

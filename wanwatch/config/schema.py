@@ -25,6 +25,7 @@ from wanwatch.config.fields import (
     Rate,
     Resolver,
     Share,
+    Size,
     SmtpPassword,
     SpeedToken,
     StampKey,
@@ -232,7 +233,13 @@ class Speed(Table):
     at: Every | None = None
     """When: such as `every 2h jitter 20m`; only on demand if left out."""
     seconds: Annotated[Whole, Field(ge=1, le=60)] = 10
-    """How long one test runs in each direction, in seconds."""
+    """How long one test measures in each direction, in seconds; warming up takes up to three more."""
+    connections: Annotated[Whole, Field(ge=1, le=16)] = 4
+    """How many TCP connections carry a test at once."""
+    family: Literal[4, 6] | None = None
+    """With a host name: test over this version of IP only; both are tried if left out."""
+    most_bytes: Size = usually("5 GB", alias="most")
+    """The most data that one test may move in each direction; a test that reaches it ends early."""
 
 
 class Listen(Table):

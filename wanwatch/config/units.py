@@ -116,6 +116,11 @@ def rate(value: object) -> int:
     return _quantity(value, "rate", _like(value, "Mbps", "450Mbps"), RATES)
 
 
+def size(value: object) -> int:
+    """Return the bytes of an amount of data such as `5 GB`."""
+    return _quantity(value, "amount of data", _like(value, " GB", "5 GB"), SIZES)
+
+
 def monthly_size(value: object) -> int:
     """Return the bytes of an amount of data a month, such as `2 GB/month`."""
     example = _like(value, " GB/month", "2 GB/month")

@@ -136,7 +136,7 @@ async def talking(sock: socket.socket, clock: Clock, facts: Facts, tls: Tls | No
         CannotSendError: The file of authorities cannot be read.
         ssl.SSLError: The handshake failed; the fact `tls` says why.
     """
-    context = await _context(tls) if tls else None
+    context = await tls_context(tls) if tls else None
     at_ns = clock.now_ns()
     name = tls.name if tls else None
     try:
@@ -175,7 +175,12 @@ def _note_certificate(writer: asyncio.StreamWriter, now_unix_ns: Callable[[], in
         facts["cert_days_left"] = (expires_s - now_unix_ns() // _NS_PER_S) // _DAY_S
 
 
-async def _context(tls: Tls) -> ssl.SSLContext:
+async def tls_context(tls: Tls) -> ssl.SSLContext:
+    """Return the context of *tls*, kept from one use to the next.
+
+    Raises:
+        CannotSendError: The file of authorities cannot be read.
+    """
     try:
         # Reading all authorities of the system takes tens of milliseconds, once.
         return await asyncio.to_thread(_made_context, tls.ca_file, tls.protocols)

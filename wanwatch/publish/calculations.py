@@ -3,7 +3,6 @@
 All are reckoned from what is typed alone; nothing is measured and no configuration is read.
 """
 
-from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -13,6 +12,7 @@ from wanwatch.core.account import light, voice
 from wanwatch.core.account.availability import allowance_ns
 from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S
+from wanwatch.publish.columns import columns
 
 _DAY_S: Final = 86_400
 _MINUTE_S: Final = 60
@@ -31,21 +31,21 @@ _PERIODS_S: Final = {
 def downtime_text(at_least: Decimal) -> str:
     """Say how long a line may be down in usual periods and still have this availability, a ratio in [0, 1]."""
     rows = [(f"in {period}", *_allowed(at_least, length_s)) for period, length_s in _PERIODS_S.items()]
-    return f"{show_share(at_least)} availability allows a line to be down for\n\n{_table(rows)}"
+    return f"{show_share(at_least)} availability allows a line to be down for\n\n{columns(rows)}"
 
 
 def voice_text(delay_ns: int, loss: Decimal, codec: str) -> str:
     """Say how a call with this one-way delay, from mouth to ear, and this loss would be rated, and by what."""
     delay_s, known = delay_ns / NS_PER_S, voice.CODECS[codec]
     found = voice.call(delay_s, float(loss), known)
-    given = _table(
+    given = columns(
         [
             ("codec", f"{known.title} (ITU-T G.113: Ie {known.ie:g}, Bpl {known.bpl:g})"),
             ("delay", f"{show_duration(delay_ns)} from mouth to ear: {voice.delay_band(delay_s)} (ITU-T G.114)"),
             ("loss", f"{show_share(loss)}, taken as random"),
         ]
     )
-    reckoned = _table(
+    reckoned = columns(
         [
             ("best rating", f"{voice.rating(absolute_delay_s=0):7.2f}", ""),
             ("less for delay (Idd)", f"{found.delay_impairment:7.2f}", ""),
@@ -73,13 +73,13 @@ _WHERE: Final = {
 def light_text(drop: light.Drop, optical: str, most: light.Losses) -> str:
     """Say what a fibre drop loses, what arrives in both directions, and whether it can be received."""
     found, known = light.budget(drop, light.CLASSES[optical], most), light.CLASSES[optical]
-    losses = _table(
+    losses = columns(
         [
             ("loss, at the most", f"{found.most_db:7.2f} dB", _spare(found.spare_db, optical, known.most_db)),
             ("loss, as is usual", f"{found.usual_db:7.2f} dB", _missing(found.attenuator_db, optical, known.least_db)),
         ]
     )
-    arriving = _table([_arriving(direction, found.arrivals[direction]) for direction in light.Direction])
+    arriving = columns([_arriving(direction, found.arrivals[direction]) for direction in light.Direction])
     return f"{losses}\n{arriving}\n{LIGHT_SOURCES}\n"
 
 
@@ -117,9 +117,3 @@ def _allowed(at_least: Decimal, period_s: int) -> tuple[str, str]:
     ns = allowance_ns(Fraction(at_least), period_s * NS_PER_S)
     exact = Decimal(ns.numerator) / ns.denominator / NS_PER_S
     return (duration(float(exact)) if exact >= _MINUTE_S else ""), f"{exact.normalize():f} s"
-
-
-def _table(rows: Sequence[tuple[str, ...]]) -> str:
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    lines = ["  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)) for row in rows]
-    return "\n".join(line.rstrip() for line in lines) + "\n"

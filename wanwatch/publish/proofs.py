@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from wanwatch.core.model import NS_PER_S, Json, PinChanged
 from wanwatch.core.proof_row import ProofRow
 from wanwatch.core.way import Nat
+from wanwatch.publish.columns import columns
 
 _LATEST: Final = 5
 _NAT_SAYS: Final[Mapping[Nat, str]] = {
@@ -37,11 +38,8 @@ def pin_says(held: PinChanged) -> str:
 def proofs_text(rows: Sequence[ProofRow]) -> str:
     """Return the proofs as a table, and below it what to mend."""
     heads = ("uplink", "interface", "gateway", "public address", "first hops", "translated", "path MTU", "proved")
-    table = [heads, *(_cells(row) for row in rows)]
-    widths = [max(len(line[column]) for line in table) for column in range(len(heads))]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in table]
-    told = [f"- {word}" for row in rows for word in _words(row)]
-    return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
+    told = "".join(f"- {word}\n" for row in rows for word in _words(row))
+    return columns([heads, *(_cells(row) for row in rows)]) + (f"\n{told}" if told else "")
 
 
 def _cells(row: ProofRow) -> tuple[str, ...]:
