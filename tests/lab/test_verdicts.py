@@ -1,0 +1,28 @@
+"""Each trouble once or twice at an instant of chance; `python tests/lab/verdicts.py --runs 20` is the long form."""
+
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+
+import pytest
+
+from tests.lab.trials import TRIALS
+from tests.lab.verdicts import AT_ONCE, Score, tried
+
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
+
+SEED = 11
+
+
+@pytest.fixture(scope="module")
+def playing() -> Iterator[dict[str, Future[Score]]]:
+    """All trials, side by side."""
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        yield {trial.name: pool.submit(tried, trial, 1, SEED) for trial in TRIALS}
+
+
+@pytest.mark.parametrize("name", [trial.name for trial in TRIALS])
+def test_trouble_at_an_instant_of_chance_is_judged_right(name: str, playing: dict[str, Future[Score]]) -> None:
+    """What is told is all that is right and nothing else, and the bounds of outages hold the truth."""
+    score = playing[name].result()
+    assert score.misses == []
+    assert score.right == score.rounds
