@@ -57,15 +57,15 @@ class Blame:
         if self._due_ns > now_ns:
             return
         self._due_ns = AHEAD
-        for uplink in self._uplinks.values():
-            outage = _unnamed(uplink)
+        # All ladders are climbed before any is judged, for one may be judged by what stands on another.
+        news = {name: uplink.climb() for name, uplink in self._uplinks.items() if _unnamed(uplink)}
+        for name, climbed in news.items():
+            uplink = self._uplinks[name]
+            outage = _unnamed(uplink)  # another line's look may have named it meanwhile
             if outage is not None:
-                self._look(uplink, outage)
+                self._look(uplink, outage, news=climbed)
 
-    def _look(self, uplink: Uplink, outage: Draft) -> None:
-        rungs = uplink.climbed()
-        news = _said(rungs) != _said(outage.ladder)
-        outage.ladder = rungs
+    def _look(self, uplink: Uplink, outage: Draft, *, news: bool) -> None:
         fallen = self._fallen_with(uplink)
         if fallen is None or (fallen and not all(one.heard_out for one in fallen)):
             found: Finding | None = None  # the others' silence, or what stands on their ladders, is not known yet
@@ -73,8 +73,8 @@ class Blame:
             self._share(fallen, shared)
             return
         else:
-            found = self._from_beside(uplink, ladder.climb(rungs))
-        if _put(outage, found, rungs) or news:
+            found = self._from_beside(uplink, ladder.climb(outage.ladder))
+        if _put(outage, found) or news:
             self._book.tell(outage)
 
     def _fallen_with(self, uplink: Uplink) -> list[Uplink] | None:
@@ -94,12 +94,11 @@ class Blame:
             outage = uplink.outage
             if outage is None or (outage.domain is not None and "at_once" in outage.detail):
                 continue
-            outage.ladder = outage.ladder or uplink.climbed()
             alone = outage.domain or ladder.climb(outage.ladder).domain
             if alone is not None and alone is not found.domain:
                 outage.detail["ladder_says"] = str(alone)
             outage.detail["at_once"] = [*sorted(one.name for one in fallen)]
-            if _put(outage, found, outage.ladder):
+            if _put(outage, found):
                 self._book.tell(outage)
 
     def _from_beside(self, uplink: Uplink, found: Finding) -> Finding:
@@ -135,7 +134,7 @@ def _fell_before(other: Uplink, uplink: Uplink) -> bool:
 
 def _shared(fallen: Sequence[Uplink]) -> Finding | None:
     """Return what lines that fell silent at once have in common; None if each is to be judged by its own ladder."""
-    ladders = [uplink.outage.ladder or uplink.climbed() for uplink in fallen if uplink.outage is not None]
+    ladders = [uplink.outage.ladder for uplink in fallen if uplink.outage is not None]
     if any(rung.said == ANSWERED for rungs in ladders for rung in rungs if rung.name in _BEYOND):
         return None
     gateways = set.union(*(uplink.gateways for uplink in fallen))
@@ -148,7 +147,7 @@ def _shared(fallen: Sequence[Uplink]) -> Finding | None:
     return Finding(None, (Domain.OUR_SIDE, Domain.FAR_END))
 
 
-def _put(outage: Draft, found: Finding | None, rungs: Sequence[Rung]) -> bool:
+def _put(outage: Draft, found: Finding | None) -> bool:
     """Write down what was found; return whether that is news."""
     before = outage.domain, outage.detail.get("may_be"), outage.detail.get("advice")
     outage.domain = None if found is None else found.domain
@@ -156,7 +155,7 @@ def _put(outage: Draft, found: Finding | None, rungs: Sequence[Rung]) -> bool:
     outage.detail.pop("advice", None)
     if found is not None and found.may_be:
         outage.detail["may_be"] = [str(domain) for domain in found.may_be]
-        outage.detail["advice"] = _advice(found.may_be, rungs)
+        outage.detail["advice"] = _advice(found.may_be, outage.ladder)
     return (outage.domain, outage.detail.get("may_be"), outage.detail.get("advice")) != before
 
 
@@ -170,7 +169,3 @@ def _advice(may_be: Sequence[Domain], rungs: Sequence[Rung]) -> str:
         f"cannot tell: nothing is known of {', '.join(missing)}; configure {', '.join(keys)} for this uplink, with "
         "addresses that answer while it is up"
     )
-
-
-def _said(rungs: Sequence[Rung]) -> tuple[str, ...]:
-    return tuple(rung.said for rung in rungs)

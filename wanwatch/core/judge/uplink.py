@@ -268,16 +268,19 @@ class Uplink:
         rungs = [voice for voice in self._ladder.values() if voice.series.role in _RUNGS and voice.life_ns != NEVER]
         return all(max(voice.life_ns, voice.silent_ns) >= self.line.cut.first_ns for voice in rungs)
 
-    def climbed(self) -> tuple[ladder.Rung, ...]:
-        """Return what the rungs have said since the line fell silent, nearest first."""
-        since_ns, lines = self.line.cut.first_ns, self._of(Role.LINE)
-        return (
+    def climb(self) -> bool:
+        """Write into the outage what the rungs have said since the line fell silent; return whether that is news."""
+        if self._outage is None:
+            return False
+        since_ns, lines, before = self.line.cut.first_ns, self._of(Role.LINE), self._outage.ladder
+        self._outage.ladder = (
             ladder.of_link(self._link, lines, since_ns),
             ladder.of_voices("gateway", self._of(Role.GATEWAY), since_ns),
             ladder.of_voices("first-hop", self._of(Role.FIRST_HOP), since_ns),
             ladder.of_voices("resolver", self._of(Role.NAMES), since_ns),
             ladder.of_voices("far-targets", lines, since_ns),
         )
+        return [rung.said for rung in before] != [rung.said for rung in self._outage.ladder]
 
     def _show(self, state: State, since_ns: int) -> None:
         self.since_ns = max(since_ns, self.since_ns)  # states follow each other, whatever the windows overlap
