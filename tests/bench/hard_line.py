@@ -125,7 +125,7 @@ class Run(Office):
         """The office's wall clock."""
         return self.wall_ns(self.at_s)
 
-    def carrier(self, at_s: float) -> str | None:
+    def carrier(self, at_s: float, target: str = "") -> str | None:  # noqa: ARG002 - the whole traffic moves
         """Where the gateway sends ordinary traffic then."""
         return self.moves[bisect_right(self.moves, (at_s, "~")) - 1][1]
 
