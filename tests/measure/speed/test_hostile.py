@@ -86,6 +86,15 @@ async def test_a_far_end_that_drips_for_ever_is_measured_as_slow_as_it_is() -> N
     assert time.monotonic() - begun < MOST_S
 
 
+async def test_an_interim_answer_is_not_the_answer() -> None:
+    """RFC 9110 section 15.2: any number of 1xx may come before, in one packet with what counts."""
+    interim = b"HTTP/1.1 103 Early Hints\r\nLink: x\r\n\r\n"
+    refusal = b"HTTP/1.1 503 Busy\r\n"
+    async with far_end(says(interim * 2 + refusal, then=hostile.silent)) as port:
+        found = await moved(port)
+    assert (found.ending, found.why) == (Ending.HTTP_STATUS, "status 503")
+
+
 async def test_the_most_bytes_of_a_test_are_a_hard_cap() -> None:
     """However fast the far end pours, no more is read than one buffer a connection above the cap."""
     async with far_end(says(OK, then=hostile.pours)) as port:

@@ -116,11 +116,13 @@ class Talk(asyncio.BufferedProtocol):
             self._came(nbytes)
             return
         self._head += self.load.buffer[:nbytes]
-        head, end, rest = self._head.partition(END)
-        if end:
-            self._head = b""
-            self._answered(read_answer(head), rest)
-        elif len(self._head) > MOST_HEAD_BYTES:
+        while END in self._head:
+            head, _, self._head = self._head.partition(END)
+            answer = read_answer(head)
+            if answer is not None:  # else an interim one: the head that counts follows
+                self._answered(answer, len(self._head))
+                return
+        if len(self._head) > MOST_HEAD_BYTES:
             self._end(Trouble(Ending.MALFORMED, "its head has no end"))
 
     def pause_writing(self) -> None:
@@ -143,11 +145,9 @@ class Talk(asyncio.BufferedProtocol):
         else:
             self._end(None)
 
-    def _answered(self, answer: Body | Trouble | None, rest: bytes) -> None:
+    def _answered(self, answer: Body | Trouble, already: int) -> None:
         if isinstance(answer, Trouble):
             self._end(answer)
-        elif answer is None:  # an interim answer: the head that counts follows
-            self._head = rest
         elif self.load.job.direction is Direction.UP:
             left = self._left or 0
             self._end(Trouble(Ending.SHORT, f"it answered with {left} bytes still to come") if left else None)
@@ -155,7 +155,7 @@ class Talk(asyncio.BufferedProtocol):
             self._answer = answer
             self._left = answer.length
             self._begin()
-            self._came(len(rest))
+            self._came(already)
 
     def _begin(self) -> None:
         self._since_ns = self.load.now_ns()
