@@ -112,7 +112,7 @@ def _asked(plan: list[Question]) -> Iterator[str]:
 
 
 def _used(plan: Sequence[Question]) -> Iterator[str]:
-    fetches = ", not counting what the fetches bring" * any(question.series.kind is Kind.HTTP for question in plan)
+    fetches = ", if each page is a long one" * any(question.series.kind is Kind.HTTP for question in plan)
     yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB over the line in 30 days{fetches}"
 
 

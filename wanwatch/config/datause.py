@@ -1,7 +1,8 @@
 """How much data probing uses: the questions of the plan, times the bytes of each question and its answer.
 
-Sizes are those of IP packets, headers and all, both directions together. What a fetch brings is not known beforehand
-and is not in them.
+Sizes are those of IP packets, headers and all, both directions together. The same sizes are counted when the questions
+are asked, so that what `check` tells beforehand and what a data budget counts agree. What is not known exactly is taken
+at its most: a page is as long as a server may send before it hears that nobody reads on.
 """
 
 from collections.abc import Iterable
@@ -35,6 +36,15 @@ _TLS_BYTES: Final = 5_000
 """A handshake and the session tickets after it: 2,400 with one small certificate, measured; twice that for a chain."""
 _HTTP_2_BYTES: Final = 400
 """Preface, settings and headers of one request and its answer (RFC 9113), measured."""
+_HTTP_BYTES: Final = 600
+"""A request of ours and the head of its answer, with two packets' headers (from memory)."""
+_PAGE_PACKETS: Final = 10
+"""RFC 6928 section 2: what a server may send before its first acknowledgement comes back."""
+_PAGE_BYTES: Final = 1460
+_NO_CONTENT: Final = 204
+"""RFC 9110 section 15.3.5: an answer without a body."""
+_HOP_BYTES: Final = 2 * 60 + 100
+"""Of a trace, each distance: asked twice at most, and answered once with the beginning of the packet (RFC 792)."""
 ECHO_DATA_BYTES: Final = 56
 """What an echo carries; the size that everybody's echoes have had by custom, no published source."""
 
@@ -50,8 +60,24 @@ def monthly_bytes(questions: Iterable[Question]) -> int:
 
     Quick probing comes on top. What the gateway is asked never leaves the site, and does not count.
     """
-    far = (question for question in questions if question.series.role is not Role.GATEWAY)
-    return sum(bytes_of(question) * MONTH_S * NS_PER_S // question.every_ns for question in far)
+    return bytes_within(questions, MONTH_S * NS_PER_S)
+
+
+def bytes_within(questions: Iterable[Question], length_ns: int, *, quick: bool = False) -> int:
+    """Return the bytes that *questions* move over the line in *length_ns*, at their usual interval or as *quick*."""
+    far = (question for question in questions if leaves_the_site(question))
+    each = ((bytes_of(one), one.pulse_ns if quick else one.every_ns) for one in far)
+    return sum(size * length_ns // interval_ns for size, interval_ns in each)
+
+
+def leaves_the_site(question: Question) -> bool:
+    """Return whether *question* goes over the line: what the gateway is asked does not."""
+    return question.series.role is not Role.GATEWAY
+
+
+def trace_bytes(most: int) -> int:
+    """Return the most bytes that a trace of *most* distances moves."""
+    return most * _HOP_BYTES
 
 
 def _shape(question: Question) -> tuple[int, int]:
@@ -67,6 +93,14 @@ def _shape(question: Question) -> tuple[int, int]:
         Kind.DNS: (2, 2 * (_UDP_BYTES + dns) + _DNS_RECORD_BYTES),
         Kind.STUN: (2, 2 * _UDP_BYTES + _STUN_BYTES),
         Kind.TCP: (_TCP_PACKETS, _TCP_BYTES),
-        Kind.HTTP: (_TCP_PACKETS, _TCP_BYTES),
+        Kind.HTTP: _fetch(question),
         Kind.HELD: (3, _HELD_BYTES),
     }[question.series.kind]
+
+
+def _fetch(question: Question) -> tuple[int, int]:
+    secured = _TLS_BYTES * question.address.startswith("https:")
+    # The page that tells an address has one line, and another one has nothing to tell.
+    bare = question.series.role is Role.EGRESS or question.expect == _NO_CONTENT
+    page = 0 if bare else _PAGE_PACKETS
+    return _TCP_PACKETS + page, _TCP_BYTES + secured + _HTTP_BYTES + page * _PAGE_BYTES

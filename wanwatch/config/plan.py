@@ -4,7 +4,7 @@ The unpinned path is asked the same targets as the uplinks, one after the other,
 dead target is then never taken for an interruption.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
@@ -34,6 +34,8 @@ NEVER_THERE: Final = "invalid"
 """RFC 6761 section 6.4: no name exists under it."""
 # A metered line is probed ten times as sparely.
 METERED_FACTOR: Final = 10
+# A line whose data budget is all but used up is still asked, and in trouble no more often.
+SPARING_EVERY_NS: Final = 60 * NS_PER_S
 # What may be asked several times a second without being a load of its own; connections and other people's resolvers
 # are asked once a second, and only where there is nothing lighter. A fetch is never asked so often.
 _LIGHT: Final = frozenset({Kind.ECHO, Kind.STAMP})
@@ -61,20 +63,24 @@ def drills_every(config: Config) -> dict[str, int | None]:
     return {uplink.name: uplink.drill_every_ns for uplink in config.uplinks}
 
 
-def questions(config: Config, first_hops: Mapping[str, str] = MappingProxyType({})) -> tuple[Question, ...]:
+def questions(
+    config: Config, first_hops: Mapping[str, str] = MappingProxyType({}), sparing: Collection[str] = ()
+) -> tuple[Question, ...]:
     """Every question that the daemon asks: uplink by uplink in the order of preference, the unpinned path last.
 
     Args:
         config: The configuration.
         first_hops: The first router beyond the gateway, as it was learnt, of uplinks that are configured without.
+        sparing: Uplinks whose data budget is all but used up, and the unpinned path while it takes one of them.
     """
     pinned = (question for uplink in config.uplinks for question in _of_uplink(config, uplink, first_hops))
-    return (*pinned, *_unpinned(config))
+    asked = (*pinned, *_unpinned(config))
+    return tuple(_sparingly(question) if question.series.uplink in sparing else question for question in asked)
 
 
-def inspections(config: Config) -> tuple[Inspection, ...]:
-    """What every resolver is asked in an inspection; on a metered line, in one of ten."""
-    return tuple(one for uplink in config.uplinks for one in _inspections(config, uplink))
+def inspections(config: Config, sparing: Collection[str] = ()) -> tuple[Inspection, ...]:
+    """What every resolver is asked in an inspection; on a metered line in one of ten, on a *sparing* one in none."""
+    return tuple(one for uplink in config.uplinks if uplink.name not in sparing for one in _inspections(config, uplink))
 
 
 def inspected(config: Config) -> tuple[Question, ...]:
@@ -119,6 +125,13 @@ def _of_uplink(config: Config, uplink: Uplink, first_hops: Mapping[str, str]) ->
         every_ns = question.every_ns * (METERED_FACTOR if uplink.metered else 1)
         quickest_ns = max(quick_ns, POLITE_PULSE_NS) if uplink.metered else quick_ns
         yield replace(question, every_ns=every_ns, pulse_ns=min(every_ns, quickest_ns))
+
+
+def _sparingly(question: Question) -> Question:
+    if question.series.role is Role.GATEWAY:  # it does not cost anything
+        return question
+    every_ns = max(question.every_ns, SPARING_EVERY_NS)
+    return replace(question, every_ns=every_ns, pulse_ns=every_ns)
 
 
 def _far(config: Config, uplink: Uplink, target: Target) -> Question:

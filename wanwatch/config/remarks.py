@@ -128,7 +128,7 @@ def _budgets(config: Config) -> Iterator[str]:
         if uplink.data_budget_bytes is not None and used > uplink.data_budget_bytes:
             yield (
                 f"uplink {uplink.name!r}: probing would use about {used / 10**6:.0f} MB a month, above its data_budget "
-                f"of {uplink.data_budget_bytes / 10**6:g} MB; this version does not hold probing to the budget yet, so "
+                f"of {uplink.data_budget_bytes / 10**6:g} MB; in the last part of the month it is asked sparingly, so "
                 "make every longer."
             )
 

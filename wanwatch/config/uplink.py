@@ -73,7 +73,7 @@ class Uplink(Table):
     metered: Yes = False
     """True where data is paid for by its amount."""
     data_budget_bytes: MonthlySize | None = Field(default=None, alias="data_budget")
-    """The most data that probing may use in a month, such as `2 GB/month`."""
+    """The most data that probing may use in a month, such as `2 GB/month`; before it is passed, it becomes sparing."""
     drill_every_ns: Duration | None = Field(default=None, alias="drill_every")
     """How often a failover from this uplink is to be rehearsed, such as `90d`; it is told when a drill is overdue."""
     contract: Contract | None = None

@@ -15,7 +15,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import inspections, judge_settings, questions, route_map, store_path, toward
+from wanwatch.config.plan import inspections, judge_settings, questions, store_path
 from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -27,7 +27,6 @@ from wanwatch.core.model import (
     Json,
     Learnt,
     Observation,
-    Pace,
     PinChanged,
     PinsSeen,
     Question,
@@ -40,10 +39,11 @@ from wanwatch.core.resolving import NamesSeen
 from wanwatch.core.routes import Routes
 from wanwatch.daemon.desk import EventDesk
 from wanwatch.daemon.drills import Drills
+from wanwatch.daemon.metering import Metering
+from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.resolving import Inspections
-from wanwatch.measure import Inspector, LinkWatch, Measurer, RealClock, RouteWatch
-from wanwatch.measure.prover import Prover, subjects
-from wanwatch.measure.tracer import Tracer
+from wanwatch.measure import RealClock
+from wanwatch.measure.route import ask
 from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
@@ -55,6 +55,7 @@ log = logging.getLogger("wanwatch")
 # The judge decides by elapsed time as well as by samples; a tenth of a second is well inside every bound it gives.
 TICK_S: Final = 0.1
 METRICS_TICK_S: Final = 1.0
+METER_S: Final = 30
 # Names, minutes and events outlive the raw samples, so that two years stand side by side in a report.
 KEEP_ROWS_NS: Final = 25 * 31 * 86_400 * NS_PER_S
 
@@ -85,16 +86,16 @@ class Daemon:
         self._manager = ServiceManager(environ)
         self._metrics = Metrics(config.site.name, __version__)
         self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
-        self._measurer = Measurer(self._clock, self._observe)
-        self._links = LinkWatch(self._clock, self._observe)
-        self._routes = RouteWatch(self._clock, self._observe)
-        self._prover = Prover(self._clock, self._observe, self._learnt, log.info)
-        self._inspector = Inspector(self._clock, self._inspected)
         self._inspections = Inspections()
         self._drills = Drills(self._metrics.drills.show)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, self._told)
-        self._tracer = Tracer(self._clock, self._desk.take)
+        recall = partial(recalled, store_path(config), config.site.name)
+        self._metering = Metering(self._clock, self._keeper, recall, self._metrics.data.count, self._carriers)
+        self._probing = Probing(
+            self._clock, self._observe, self._inspected, self._learnt, self._desk.take,
+            traced=self._metering.tracing(ask),
+        )  # fmt: skip
         self._tasks: list[asyncio.Task[None]] = []
         self._runner: web.AppRunner | None = None
         self._judge: SiteJudge | None = None
@@ -125,6 +126,7 @@ class Daemon:
         self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._desk.run())]
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
+        self._scheduler.add_job(self._meter, "interval", seconds=METER_S)
         await self._look_at_drills()
         self._remind_of_drills()
         self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
@@ -155,9 +157,9 @@ class Daemon:
         self._manager.tell("STOPPING=1")
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        await asyncio.gather(self._measurer.close(), self._links.close(), self._routes.close(), self._inspector.close())
-        await asyncio.gather(self._prover.close(), self._tracer.close())
+        await self._probing.close()
         if self._judge is not None:
+            self._metering.turn(stopping=True)
             self._act(self._judge.stop(self._clock.now_ns()))
         if self._tasks:
             await self._desk.drain()
@@ -206,11 +208,13 @@ class Daemon:
             ],
             "resolvers": self._inspections.to_json(),
             "drills": self._drills.to_json(self._clock.now_unix_ns()),
+            "data": self._metering.to_json(),
         }
 
     def _make_judge(self) -> SiteJudge:
         site = self._config.site.name
-        memory, self._prover.routes = last_run(store_path(self._config), site, self._started_unix_ns)
+        memory, self._probing.prover.routes = last_run(store_path(self._config), site, self._started_unix_ns)
+        self._follow()
         return SiteJudge(
             site,
             [uplink.name for uplink in self._config.uplinks],
@@ -230,27 +234,33 @@ class Daemon:
         self._config = config
         names = [uplink.name for uplink in config.uplinks]
         self._metrics.follow(tuple(names), config.voice.codec)
+        self._follow()
         self._act(self._judge.reconfigure(names, self._questions(), judge_settings(config)))
 
     async def _learnt(self, routes: Routes) -> None:
         """Keep what is known of the routes, and ask the first hops that are the ladder's rungs from now on."""
         self._keeper.remember(ROUTES, routes.kept)
         self._adopt(self._config)
-        await self._measurer.apply(self._questions())
+        await self._probing.measurer.apply(self._questions())
+
+    def _follow(self) -> None:
+        self._metering.follow(self._config, self._probing.prover.routes.first_hops)
 
     def _questions(self) -> tuple[Question, ...]:
-        return questions(self._config, self._prover.routes.first_hops)
+        return questions(self._config, self._probing.prover.routes.first_hops, self._metering.sparing)
 
     async def _probe(self) -> None:
-        await self._measurer.apply(self._questions())
-        pins = {uplink.name: uplink.pin for uplink in self._config.uplinks}
-        await self._links.apply(pins, toward=toward(self._config))
-        await self._routes.apply(route_map(self._config))
-        self._prover.apply(subjects(self._config), self._config.carrying.prove_every_ns)
-        self._tracer.apply(subjects(self._config))
-        planned = inspections(self._config)
+        planned = inspections(self._config, self._metering.sparing)
         self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
-        await self._inspector.apply(planned)
+        await self._probing.apply(self._config, self._questions(), planned)
+
+    async def _meter(self) -> None:
+        if self._metering.turn():
+            self._adopt(self._config)
+            await self._probe()
+
+    def _carriers(self) -> tuple[str, ...]:
+        return self._judge.carrying.carriers if self._judge is not None else ()
 
     async def _look_at_drills(self) -> None:
         await self._drills.look(self._config, self._clock.now_unix_ns())
@@ -262,17 +272,19 @@ class Daemon:
         if isinstance(seen, Sample):
             self._keeper.sample(seen)
             self._metrics.sample(seen)
+            self._metering.sample(seen)
         elif isinstance(seen, Afterword):
             self._keeper.afterword(seen)
         else:
             self._keeper.sighting(seen)
-        self._prover.watch(seen)
+        self._probing.prover.watch(seen)
         if self._judge is not None:
             self._act(self._judge.feed(seen))
             if isinstance(seen, PinsSeen):
                 self._keeper.remember(PROOFS, self._judge.proofs)
 
     def _inspected(self, seen: NamesSeen) -> None:
+        self._metering.inspected(seen)
         recall = partial(recalled, store_path(self._config), self._config.site.name)
         self._metrics.resolving(self._inspections.take(seen, self._config.site.zone, self._keeper, recall))
 
@@ -282,9 +294,7 @@ class Daemon:
                 case Tell(event):
                     if event.kind is EventKind.CLOCK_STEP:
                         self._keeper.clock_stepped()
-                    self._desk.take(self._tracer.evidence(event))
-                case Pace(uplink, quick):
-                    self._measurer.pace(uplink, quick=quick)
+                    self._desk.take(self._probing.tracer.evidence(event))
                 case StateChanged():
                     self._metrics.state(effect)
                 case PinChanged():
@@ -293,8 +303,7 @@ class Daemon:
                     self._carried(effect)
                 case Learnt():
                     self._usual(effect)
-            self._prover.heed(effect)
-            self._tracer.heed(effect)
+            self._probing.heed(effect)
             if not isinstance(effect, Tell):
                 self._on_effect(effect)
 

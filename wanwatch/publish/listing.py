@@ -37,7 +37,19 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     drills: Any = health.get("drills", [])
     now_unix_ns = int(now_unix_s * NS_PER_S)
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
+    told += [_data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
+
+
+def _data_says(data: Mapping[str, Any]) -> str:
+    used, budget = data["used_bytes"] / 1e6, data["budget_bytes"] / 1e6
+    spared = "; it is asked sparingly for the rest of the month" if data["sparing"] else ""
+    return f"{data['uplink']}: probing has used {used:.1f} of {budget:g} MB this month{spared}"
+
+
+def _rows(health: Mapping[str, Json], key: str) -> list[Any]:
+    rows: Any = health.get(key, [])  # a daemon that runs since before an upgrade tells none
+    return list(rows)
 
 
 def _instant(bounds: Bounds | None, zone: ZoneInfo) -> str:

@@ -25,6 +25,7 @@ from wanwatch.core.model import (
     StateChanged,
 )
 from wanwatch.core.resolving import Findings, Place
+from wanwatch.publish.datause import DataMetrics
 from wanwatch.publish.drills import DrillMetrics
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
@@ -114,6 +115,7 @@ class Metrics:
         )  # fmt: skip
         self._fetches = FetchMetrics(site, registry)
         self.drills = DrillMetrics(site, registry)
+        self.data = DataMetrics(site, registry)
         self._resolving = ResolvingMetrics(site, registry)
         self._live = LiveFigures(site)
         registry.register(self._live)
@@ -224,4 +226,5 @@ class Metrics:
         ):  # fmt: skip
             metric.remove_by_labels(dict(labels))
         self._fetches.forget(uplink)
+        self.data.forget(uplink)
         self._resolving.forget(uplink)
