@@ -42,6 +42,7 @@ class Trial:
         lacks: Keys that the configuration goes without.
         proves: What else has to hold of a round's events.
         quiet_s: How long to wait where nothing is to be told.
+        late_s: How much later than the lines themselves their users may have been well again.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Trial:
     lacks: tuple[str, ...] = ()
     proves: Callable[[list[Told]], bool] = field(default=lambda _told: True)
     quiet_s: float = 6.0
+    late_s: float = 0.0
 
 
 def _advises(told: list[Told]) -> bool:
@@ -99,6 +101,7 @@ TRIALS: Final = (
     Trial(
         "gateway-dead", cut(LAN), mend(LAN),
         frozenset({("outage", FIBRE, "gateway"), ("outage", COPPER, "gateway"), *_DARK}),
+        late_s=1.1,  # the kernel asks for a lost neighbour once a second (retrans_time_ms, arp(7)); probes wait for it
     ),
     Trial(
         "access-line-dead", cut(FIBRE), mend(FIBRE), frozenset({("outage", FIBRE, "access-line"), _STUCK}),

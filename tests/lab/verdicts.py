@@ -14,7 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -121,7 +121,10 @@ def play(trial: Trial, lab: Lab, chance: random.Random, score: Score) -> None:
         trial.home(lab)
     settled = _wait(lambda: trial.right <= verdicts(told()) and _quiet(lab, told()), SETTLED_WITHIN_S)
     events = told()
-    faults = [*_misjudged(trial, events), *(f for event in events for f in _bounds(event, harmed, healed, score))]
+    faults = [
+        *_misjudged(trial, events),
+        *(f for event in events for f in _bounds(event, harmed, healed, trial.late_s, score)),
+    ]
     if settled and not faults:
         score.right += 1
     else:
@@ -154,12 +157,12 @@ def _misjudged(trial: Trial, told: list[Told]) -> Iterator[str]:
         yield f"evidence: {json.dumps(told)}"
 
 
-def _bounds(event: Told, harmed: Mark, healed: Mark, score: Score) -> Iterator[str]:
+def _bounds(event: Told, harmed: Mark, healed: Mark, late_s: float, score: Score) -> Iterator[str]:
     if event["kind"] != "outage" or not event["end"]:
         return
-    for edge, mark in (("start", harmed), ("end", healed)):
+    for edge, mark, late in (("start", harmed, 0.0), ("end", healed, late_s)):
         earliest_s, latest_s = unix_s(event[f"{edge}_earliest"]), unix_s(event[f"{edge}_latest"])
-        if not (earliest_s <= mark.after.unix_s + 0.001 and latest_s + SLACK_S >= mark.before.unix_s):
+        if not (earliest_s <= mark.after.unix_s + late + 0.001 and latest_s + SLACK_S >= mark.before.unix_s):
             off = f"{earliest_s - mark.after.unix_s:+.3f}..{latest_s - mark.before.unix_s:+.3f} s of the truth"
             yield f"{edge} of {event['id']}: {off}"
         wide_s = latest_s - earliest_s
@@ -187,14 +190,15 @@ def main() -> int:
     asked = arguments.parse_args()
     trials = [trial for trial in TRIALS if not asked.only or trial.name in asked.only]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        scores = pool.map(lambda trial: tried(trial, asked.runs, asked.seed), trials)
+        playing = {pool.submit(tried, trial, asked.runs, asked.seed): trial.name for trial in trials}
         right = True
         print(f"{'trial':24} right   start bounds  end bounds  told within")  # noqa: T201 - a script's answer
-        for trial, score in zip(trials, scores, strict=True):
+        for played in as_completed(playing):
+            score = played.result()
             right &= score.right == score.rounds
             rounds = f"{score.right}/{score.rounds}"
             widths = f"{score.start_wide_s:8.3f} s {score.end_wide_s:9.3f} s {score.named_s:9.1f} s"
-            print(f"{trial.name:24} {rounds:7} {widths}", *score.misses, sep="\n  ", flush=True)  # noqa: T201
+            print(f"{playing[played]:24} {rounds:7} {widths}", *score.misses, sep="\n  ", flush=True)  # noqa: T201
     return 0 if right else 1
 
 

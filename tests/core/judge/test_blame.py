@@ -1,12 +1,14 @@
 """Where an outage broke, as far as the other lines of the site help to tell; no published source, but common sense."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import pytest
 
 from tests.core.judge.test_stories import copper, fibre, office
-from tests.fakes.office import Office, Way, full_questions, line_questions
-from wanwatch.core.model import Domain, Event, EventKind, LinkSeen, Question, Role
+from tests.fakes.office import Office, Way, full_questions, line_questions, ns
+from wanwatch.core.judge import SiteJudge
+from wanwatch.core.model import Domain, Event, EventKind, JudgeSettings, LinkSeen, Observation, Question, Role
 
 CUT = (100.123, 150.456)
 TARGETS = ("near", "mid", "far")
@@ -16,6 +18,12 @@ def link(at_ns: int, at_unix_ns: int, uplink: str = "fibre", **wrong: bool) -> L
     """An uplink's interface, as it should be but for what is *wrong*."""
     said = [wrong.get(word, True) for word in ("carrier", "address", "enabled")]
     return LinkSeen(at_ns, at_unix_ns, uplink, said[0], said[1], f"{uplink}0", said[2])
+
+
+LINKS: Sequence[tuple[float, Callable[[int, int], Observation]]] = (
+    (0.0, link),
+    (0.0, lambda at_ns, at_unix_ns: link(at_ns, at_unix_ns, "copper")),
+)
 
 
 def gateways_apart() -> list[Question]:
@@ -71,21 +79,30 @@ def test_a_line_that_was_down_before_has_no_say() -> None:
     assert outages(office(ways, seen=[(0.0, link)]).run(300))["fibre"].domain is Domain.ACCESS_LINE
 
 
-@pytest.mark.parametrize("tenth", range(10))
-def test_one_gateway_of_both_lines_is_to_blame_itself(tenth: int) -> None:
-    """What both share is known, and it does not answer; whichever line's rungs are heard last."""
-    cut = (100.0 + tenth * 0.1, 150.0)
-    ways = {"fibre": fibre(gateway_cuts=[cut]), "copper": copper(gateway_cuts=[cut])}
-    links = [(0.0, link), (0.0, lambda at, unix: link(at, unix, "copper"))]
-    told = outages(office(ways, seen=links).run(200))
+def test_one_gateway_of_both_lines_is_to_blame_itself() -> None:
+    """What both share is known, and it does not answer."""
+    ways = {"fibre": fibre(gateway_cuts=[CUT]), "copper": copper(gateway_cuts=[CUT])}
+    told = outages(office(ways, seen=LINKS).run(300))
+    assert told["fibre"].domain is told["copper"].domain is Domain.GATEWAY
+
+
+@pytest.mark.parametrize("last", ["fibre", "copper"])
+def test_a_rung_that_speaks_after_both_lines_fell_is_heard_on_either_ladder(last: str) -> None:
+    """With a quick verdict the last rung has its word later; no line is judged by an old look at the other one."""
+    questions = [
+        replace(question, timeout_ns=ns(5)) if question.series[::3] == (last, Role.GATEWAY) else question
+        for question in full_questions()
+    ]
+    ways = {"fibre": fibre(gateway_cuts=[(20.0, 30.0)]), "copper": copper(gateway_cuts=[(20.0, 30.0)])}
+    judge = SiteJudge("harbour-lane", ("fibre", "copper"), questions, JudgeSettings(down_after_ns=ns(1)))
+    told = outages(Office(judge, ways, questions, seen=LINKS).run(60))
     assert told["fibre"].domain is told["copper"].domain is Domain.GATEWAY
 
 
 def test_two_gateways_that_fall_silent_at_once_are_the_power() -> None:
     """Two boxes do not die at one instant by themselves."""
     ways = {"fibre": fibre(gateway_cuts=[CUT]), "copper": copper(gateway_cuts=[CUT])}
-    links = [(0.0, link), (0.0, lambda at, unix: link(at, unix, "copper"))]
-    told = outages(office(ways, gateways_apart(), seen=links).run(300))
+    told = outages(office(ways, gateways_apart(), seen=LINKS).run(300))
     assert told["fibre"].domain is told["copper"].domain is Domain.OUR_SIDE
 
 
