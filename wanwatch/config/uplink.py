@@ -6,6 +6,7 @@ from pydantic import Field
 
 from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
+    ONE_OR_MANY,
     Address,
     Duration,
     Interface,
@@ -76,8 +77,8 @@ class Uplink(Table):
     """The most data that probing may use in a month, such as `2 GB/month`; before it is passed, it becomes sparing."""
     drill_every_ns: Duration | None = Field(default=None, alias="drill_every")
     """How often a failover from this uplink is to be rehearsed, such as `90d`; it is told when a drill is overdue."""
-    contract: Contract | None = None
-    """What the provider has promised."""
+    contracts: Annotated[tuple[Contract, ...], *ONE_OR_MANY] = Field(default=(), alias="contract")
+    """What the provider has promised; a list of tables, `[[uplink.contract]]`, where contracts follow each other."""
 
     @property
     def pin(self) -> Pin:
