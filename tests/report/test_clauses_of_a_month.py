@@ -305,7 +305,7 @@ def test_outages_that_the_contract_counts_out_are_not_paid_by_the_day() -> None:
     days = DayTerms(after=0, counts_out=frozenset({"access-line"}))
     contract = replace(paid(steps=(), rates=(Rate(date.min, Decimal("8.00")),)), promises=(), days=days)
     (owed,) = office(contracts=[contract]).credits
-    assert (owed.sure.total, owed.perhaps.total) == (0, 0)
+    assert owed.sure.total == owed.perhaps.total == Decimal(0)
 
 
 def test_a_cap_holds_both_sums() -> None:

@@ -49,8 +49,7 @@ def store_path(config: Config) -> Path:
 
 def judge_settings(config: Config) -> JudgeSettings:
     """The judge's numbers, with what it has to know of the site and of the contracts."""
-    # Of contracts that follow each other, the last one's speeds: the judge knows no calendar.
-    contracts = {uplink.name: uplink.contracts[-1] for uplink in config.uplinks if uplink.contracts}
+    contracts = {uplink.name: uplink.contract for uplink in config.uplinks if uplink.contract is not None}
     promised = {name: Promised(_bps(one.down_mbps), _bps(one.up_mbps)) for name, one in contracts.items()}
     return replace(config.judge.settings(), zone=config.site.zone, promised=promised)
 
