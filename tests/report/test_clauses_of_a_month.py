@@ -163,7 +163,7 @@ def test_outages_are_counted_those_that_are_long_enough() -> None:
 
 
 def test_a_failover_is_as_long_as_people_were_cut_off_or_as_traffic_was_stuck() -> None:
-    """9.5 s around the switch, 180 s while none came; the way back is no failover. Of one unmeasured, nothing is sure."""
+    """9.5 s around the switch, 180 s while none came; the way back is no failover. An unmeasured one is open."""
     promise = Promise(measure="failover", text="", limit=Fraction(30))
     clause = only(promise)
     assert (clause.found.value, clause.samples, clause.ruling.verdict) == (180, 2, Verdict.BREACHED)
