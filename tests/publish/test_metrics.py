@@ -1,5 +1,6 @@
 """Metrics: counted once, labelled from the configuration only, and readable by Prometheus' own parser."""
 
+import threading
 from dataclasses import replace
 
 from prometheus_client import generate_latest
@@ -130,10 +131,67 @@ def test_an_uplink_that_is_gone_leaves_no_series() -> None:
     """After a reload, /metrics does not speak of lines that are no longer configured."""
     metrics = make()
     metrics.sample(sample(Outcome.ANSWERED, 1_000_000))
+    metrics.event(Event("x", "harbour-lane", EventKind.FAILOVER, None, Bounds(1, 1, 1),
+                        from_uplink="fibre", to_uplink="copper"))  # fmt: skip
     metrics.tick(0)
     metrics.follow(("copper",))
     assert b'"fibre"' not in generate_latest(metrics.registry)
     assert b'"copper"' in generate_latest(metrics.registry)
+
+
+def test_a_last_word_about_an_uplink_that_is_gone_brings_nothing_back() -> None:
+    """Probes that were under way at a reload are told afterwards."""
+    metrics = make()
+    metrics.follow(("copper",))
+    metrics.sample(sample(Outcome.LOST))
+    metrics.state(StateChanged("fibre", State.UNOBSERVED, 0))
+    metrics.tick(NS_PER_S)
+    assert b'"fibre"' not in generate_latest(metrics.registry)
+
+
+def test_counters_of_outages_begin_at_nothing() -> None:
+    """Prometheus instrumentation practice, avoid missing metrics: a rate sees no rise of what was not there before."""
+    metrics = make()
+    for domain in (*Domain, "none"):
+        assert value(metrics, "wanwatch_outage_seconds_total", uplink="copper", domain=str(domain)) == 0
+
+
+def test_switches_between_few_uplinks_are_counted_from_nothing_on() -> None:
+    """As for outages; between many uplinks the pairs would be too many series."""
+    metrics = make()
+    for kind, way in (("failover", ("fibre", "copper")), ("blackout", ("copper", "none"))):
+        assert value(metrics, "wanwatch_switches_total", kind=kind, **dict(zip(("from", "to"), way, strict=True))) == 0
+    many = Metrics("harbour-lane", "1.2.3")
+    many.follow(tuple(f"line-{number}" for number in range(5)))
+    assert b"wanwatch_switches_total{" not in generate_latest(many.registry)
+
+
+def test_a_scrape_on_another_thread_meets_nothing_half_done() -> None:
+    """While samples, states and uplinks change, every scrape is well formed and shows one state for each uplink."""
+    metrics = make()
+    done = threading.Event()
+
+    def change() -> None:
+        for turn in range(10_000):
+            if done.is_set():
+                return
+            series = Series("fibre", f"target-{turn % 50}", Kind.STAMP, Role.LINE)
+            metrics.sample(Sample(series, turn, turn, turn, Outcome.ANSWERED, 1_000_000 + turn))
+            metrics.state(StateChanged("fibre", list(State)[turn % 4], 0))
+            if turn % 100 == 0:
+                metrics.tick(turn)
+                metrics.follow(("fibre", "copper", f"line-{turn}"))
+
+    changing = threading.Thread(target=change)
+    changing.start()
+    try:
+        for _ in range(20):
+            families = {f.name: f for f in text_string_to_metric_families(generate_latest(metrics.registry).decode())}
+            states = families["wanwatch_uplink_state"].samples
+            assert sum(one.value for one in states if one.labels["uplink"] == "fibre") == 1
+    finally:
+        done.set()
+        changing.join()
 
 
 def test_both_exposition_formats_parse() -> None:

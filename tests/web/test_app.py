@@ -1,5 +1,6 @@
 """The daemon's HTTP side over real loopback sockets."""
 
+import gzip
 from collections.abc import AsyncIterator
 
 import aiohttp
@@ -36,6 +37,24 @@ async def test_metrics_speak_the_format_that_is_asked_for(http: aiohttp.ClientSe
         async with http.get(address(runner) + "/metrics", headers=accept) as answer:
             assert answer.headers["Content-Type"].startswith("application/openmetrics-text; version=1.0.0")
             assert (await answer.text()).endswith("# EOF\n")
+    finally:
+        await runner.cleanup()
+
+
+@pytest.mark.parametrize(
+    ("accept", "zipped"), [("gzip", True), ("br, gzip;q=0.5", True), ("gzip;q=0", False), ("identity", False)]
+)
+async def test_metrics_are_compressed_for_whoever_takes_it(accept: str, *, zipped: bool) -> None:
+    """RFC 9110 section 12.5.3: a weight of 0 means not acceptable; compressed, it is the same text."""
+    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    try:
+        async with (
+            aiohttp.ClientSession(auto_decompress=False) as http,
+            http.get(address(runner) + "/metrics", headers={"Accept-Encoding": accept}) as answer,
+        ):
+            assert (answer.headers.get("Content-Encoding") == "gzip") is zipped
+            body = await answer.read()
+            assert (gzip.decompress(body) if zipped else body).endswith(b"\n")
     finally:
         await runner.cleanup()
 

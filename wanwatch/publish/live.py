@@ -82,6 +82,12 @@ class LiveFigures(Collector):
         """Drop the series of an uplink that is gone."""
         self._series = {series: live for series, live in self._series.items() if series.uplink != uplink}
 
+    def drop_old(self) -> None:
+        """Drop the series that are no longer asked."""
+        old = [s for s, live in self._series.items() if live.window[-1][0] <= self.now_ns - _GONE_NS]
+        for series in old:
+            del self._series[series]
+
     def describe(self) -> Iterator[GaugeMetricFamily]:
         """Yield both metrics without a figure: their names, for the registry."""
         jitter, mos = self._families()
@@ -91,10 +97,8 @@ class LiveFigures(Collector):
     def collect(self) -> Iterator[GaugeMetricFamily]:
         """Yield both metrics as they stand; what nothing is known of is absent."""
         jitter, mos = self._families()
-        asked = {s: live for s, live in self._series.items() if live.window[-1][0] > self.now_ns - _GONE_NS}
-        self._series = asked
         best: dict[str, float] = {}
-        for series, live in asked.items():
+        for series, live in self._series.copy().items():
             if live.jitter is not None:
                 labels = (self._site, series.uplink, series.target, series.kind.value)
                 jitter.add_metric(labels, (live.jitter >> 4) / NS_PER_S)
@@ -108,7 +112,8 @@ class LiveFigures(Collector):
 
     def _score(self, live: _Live) -> float | None:
         """The mean opinion score to one target over the last minute; None where nothing was answered."""
-        told = [rtt_ns for known_ns, rtt_ns in live.window if known_ns > self.now_ns - _WINDOW_NS]
+        # Copied in one go, since the event loop adds to it meanwhile.
+        told = [rtt_ns for known_ns, rtt_ns in live.window.copy() if known_ns > self.now_ns - _WINDOW_NS]
         answered = sorted(rtt_ns for rtt_ns in told if rtt_ns >= 0)
         rtt_ns = percentile(answered, _P95)
         if rtt_ns is None:

@@ -5,15 +5,18 @@ Sources:  Prometheus naming practices (base units, `_total`, `_info`). Every lab
 """
 
 from collections.abc import Mapping
+from itertools import permutations
 from typing import Final
 
-from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, Info, disable_created_metrics
+from prometheus_client import CollectorRegistry, Counter, Histogram, Info, disable_created_metrics
 
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.model import (
     NS_PER_S,
     SWITCHES,
+    UNPINNED,
     CarryingChanged,
+    Domain,
     Event,
     EventKind,
     Outcome,
@@ -31,11 +34,14 @@ from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 from wanwatch.publish.one_way import OneWayFigures
 from wanwatch.publish.resolving import ResolvingMetrics
+from wanwatch.publish.standing import StandingFigures
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
 RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
 # From a switch that nobody feels to one that somebody had to mend by hand.
 INTERRUPTION_BUCKETS_S: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 900.0, 3600.0)
+FEW: Final = 4
+"""For so many uplinks every switch that can be is counted from nothing on; the pairs of more would be too many."""
 _LOST: Final = frozenset({Outcome.LOST, Outcome.MALFORMED})
 # Response codes with names in the IANA registry that a resolver sends in practice; all others share one label value.
 _RCODES: Final = frozenset({"NOERROR", "FORMERR", "SERVFAIL", "NXDOMAIN", "NOTIMP", "REFUSED"})
@@ -79,18 +85,6 @@ class Metrics:
             "wanwatch_probe_rtt_seconds", "Round-trip time of answered probes, by series.",
             probe, registry=registry, buckets=RTT_BUCKETS_S,
         )  # fmt: skip
-        self._state = Gauge(
-            "wanwatch_uplink_state", "1 for the state that the uplink is in, 0 for the other three.",
-            (*uplink, "state"), registry=registry,
-        )  # fmt: skip
-        self._carrying = Gauge(
-            "wanwatch_uplink_carrying", "1 for each uplink that unpinned traffic takes now; absent while unknown.",
-            uplink, registry=registry,
-        )  # fmt: skip
-        self._pin = Gauge(
-            "wanwatch_pin_proved", "1 if pinned probes are proved to leave by this uplink, 0 if not; absent untold.",
-            uplink, registry=registry,
-        )  # fmt: skip
         self._switches = Counter(
             "wanwatch_switches", "Changes of the carrying uplink.", ("site", "kind", "from", "to"), registry=registry
         )
@@ -117,13 +111,15 @@ class Metrics:
         self.drills = DrillMetrics(site, registry)
         self.data = DataMetrics(site, registry)
         self._resolving = ResolvingMetrics(site, registry)
+        self._standing = StandingFigures(site)
+        registry.register(self._standing)
         self._live = LiveFigures(site)
         registry.register(self._live)
         self._one_way = OneWayFigures(site)
         registry.register(self._one_way)
         self._interruption.labels(site)
         self._children: dict[Series, _SeriesMetrics] = {}
-        self._states: dict[str, State] = {}
+        self._states = self._standing.states
         self._down_domain: dict[str, str] = {}
         self._counted: set[str] = set()
         self._measured: set[str] = set()
@@ -135,15 +131,19 @@ class Metrics:
         for name in set(self._states) - set(uplinks):
             self._forget(name)
         for name in set(uplinks) - set(self._states):
-            self.state(StateChanged(name, State.UNOBSERVED, 0))
+            self._begin(name)
+        if len(uplinks) <= FEW:
+            self._expect_switches(uplinks)
 
     def sample(self, sample: Sample) -> None:
         """Count one sample."""
         if sample.outcome is Outcome.NOT_SENT:
             return
+        mine = self._children.get(sample.series) or self._child(sample.series)
+        if mine is None:
+            return
         self._live.sample(sample)
         self._one_way.sample(sample)
-        mine = self._children.get(sample.series) or self._child(sample.series)
         mine.sent.inc()
         if sample.outcome is Outcome.ANSWERED and sample.rtt_ns is not None:
             mine.rtt.observe(sample.rtt_ns / NS_PER_S)
@@ -161,25 +161,19 @@ class Metrics:
 
     def state(self, changed: StateChanged) -> None:
         """Show an uplink's new state."""
-        self._states[changed.uplink] = changed.state
-        for state in State:
-            self._state.labels(self._site, changed.uplink, state.value).set(state is changed.state)
-        for counter in (self._observed, self._unobserved):
-            counter.labels(self._site, changed.uplink)
+        if changed.uplink in self._states:
+            self._states[changed.uplink] = changed.state
 
     def carrying(self, changed: CarryingChanged) -> None:
         """Show which uplink carries; while that is unknown, the metric is absent rather than wrong."""
-        self._carrying.clear()
-        if changed.known:
-            for name in self._states:
-                self._carrying.labels(self._site, name).set(name in changed.carriers)
+        self._standing.carrying = changed
 
     def pin(self, changed: PinChanged) -> None:
         """Show whether an uplink's pin is proved; while nothing tells, the metric is absent."""
         if changed.proved is None:
-            self._pin.remove_by_labels({"site": self._site, "uplink": changed.uplink})
-        else:
-            self._pin.labels(self._site, changed.uplink).set(changed.proved)
+            self._standing.pins.pop(changed.uplink, None)
+        elif changed.uplink in self._states:
+            self._standing.pins[changed.uplink] = changed.proved
 
     def event(self, event: Event) -> None:
         """Count an event that has been kept. A switch and its interruption are counted once, however often told."""
@@ -202,29 +196,51 @@ class Metrics:
         """Add the time since the last tick to the counters of time, by the states that hold now."""
         elapsed_s = 0.0 if self._ticked_ns is None else (now_ns - self._ticked_ns) / NS_PER_S
         self._ticked_ns = self._live.now_ns = self._one_way.now_ns = now_ns
+        self._live.drop_old()
+        self._one_way.drop_old()
         for name, state in self._states.items():
             counter = self._unobserved if state is State.UNOBSERVED else self._observed
             counter.labels(self._site, name).inc(elapsed_s)
             if state is State.DOWN:
                 self._outage.labels(self._site, name, self._down_domain.get(name, _NONE)).inc(elapsed_s)
 
-    def _child(self, series: Series) -> _SeriesMetrics:
+    def _begin(self, uplink: str) -> None:
+        """Show an uplink from now on. Its counters begin at nothing: of one that appears later, rates miss the rise."""
+        self._states[uplink] = State.UNOBSERVED
+        for counter in (self._observed, self._unobserved):
+            counter.labels(self._site, uplink)
+        for domain in (*Domain, _NONE):
+            self._outage.labels(self._site, uplink, str(domain))
+
+    def _expect_switches(self, uplinks: tuple[str, ...]) -> None:
+        for one, other in permutations(uplinks, 2):
+            for kind in (EventKind.FAILOVER, EventKind.FAILBACK, EventKind.NEEDLESS_FAILOVER):
+                self._switches.labels(self._site, kind.value, one, other)
+        for name in uplinks:
+            self._switches.labels(self._site, EventKind.BLACKOUT.value, name, _NONE)
+            self._switches.labels(self._site, EventKind.RESTORATION.value, _NONE, name)
+
+    def _child(self, series: Series) -> _SeriesMetrics | None:
+        """Make the metrics of a series; None for a last word about an uplink that was taken out."""
+        if series.uplink not in self._states and series.uplink != UNPINNED:
+            return None
         labels = (self._site, series.uplink, series.target, series.kind.value)
         child = _SeriesMetrics(self._sent.labels(*labels), self._lost.labels(*labels), self._rtt.labels(*labels))
         self._children[series] = child
         return child
 
     def _forget(self, uplink: str) -> None:
-        self._states.pop(uplink, None)
+        self._standing.forget(uplink)
         self._live.forget(uplink)
         self._one_way.forget(uplink)
         self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
         labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}
         for metric in (
-            self._sent, self._lost, self._rtt, self._state, self._carrying, self._pin, self._outage,
-            self._observed, self._unobserved, self._names,
+            self._sent, self._lost, self._rtt, self._outage, self._observed, self._unobserved, self._names,
         ):  # fmt: skip
             metric.remove_by_labels(dict(labels))
+        for way in ("from", "to"):
+            self._switches.remove_by_labels({"site": self._site, way: uplink})
         self._fetches.forget(uplink)
         self.data.forget(uplink)
         self._resolving.forget(uplink)

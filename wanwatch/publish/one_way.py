@@ -86,6 +86,12 @@ class OneWayFigures(Collector):
         """Drop the series of an uplink that is gone."""
         self._series = {series: ways for series, ways in self._series.items() if series.uplink != uplink}
 
+    def drop_old(self) -> None:
+        """Drop the series that are no longer asked."""
+        old = [s for s, ways in self._series.items() if ways.asked_ns <= self.now_ns - _GONE_NS]
+        for series in old:
+            del self._series[series]
+
     def describe(self) -> Iterator[Metric]:
         """Yield the metrics without a figure: their names, for the registry."""
         yield from _families()
@@ -93,8 +99,7 @@ class OneWayFigures(Collector):
     def collect(self) -> Iterator[Metric]:
         """Yield the metrics as they stand; what nothing is known of is absent."""
         delay, error, lost = _families()
-        self._series = {s: ways for s, ways in self._series.items() if ways.asked_ns > self.now_ns - _GONE_NS}
-        for series, ways in self._series.items():
+        for series, ways in self._series.copy().items():
             labels = (self._site, series.uplink, series.target)
             if ways.delays_ns and ways.answered_ns > self.now_ns - _FRESH_NS:
                 *delays_ns, error_ns = ways.delays_ns

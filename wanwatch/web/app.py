@@ -1,6 +1,6 @@
 """The daemon's HTTP side.
 
-Sources:  Prometheus exposition formats, by content negotiation; RFC 6750 (bearer token), when one is configured.
+Source:   RFC 6750 (bearer token), when one is configured.
 """
 
 import hmac
@@ -10,10 +10,10 @@ from typing import Final
 
 from aiohttp import web
 from prometheus_client import CollectorRegistry
-from prometheus_client.exposition import choose_encoder
 
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import Json
+from wanwatch.web.exposition import Exposition
 
 _HEADERS: Final = {
     "Content-Security-Policy": "default-src 'none'",
@@ -57,16 +57,12 @@ def make_app(
         response.headers.update(_HEADERS)
         return response
 
-    async def metrics(request: web.Request) -> web.Response:
-        encode, content_type = choose_encoder(request.headers.get("Accept", ""))
-        return web.Response(body=encode(registry), headers={"Content-Type": content_type})
-
     async def show_health(_request: web.Request) -> web.Response:
         said = health()
         return web.json_response(said, status=200 if said["status"] == "ok" else 503)
 
     app = web.Application(middlewares=[guard], client_max_size=16 * 1024)
-    app.add_routes([web.get("/metrics", metrics), web.get("/health", show_health)])
+    app.add_routes([web.get("/metrics", Exposition(registry).answer), web.get("/health", show_health)])
     return app
 
 
