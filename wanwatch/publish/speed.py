@@ -6,7 +6,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.calendar import local_time
-from wanwatch.core.account.goodput import Framing, goodput_bps, packet_bps, tier_goodput_bps, window_bytes
+from wanwatch.core.account.goodput import Framing, frame_rate, goodput_bps, packet_bps, tier_goodput_bps, window_bytes
 from wanwatch.core.account.responsiveness import REVISION, grade
 from wanwatch.core.account.speed import STEADY_BINS, Mark, goodput
 from wanwatch.core.account.speed_result import WORDS, Delay, Direction, Ending, Run, SpeedResult
@@ -121,9 +121,10 @@ def goodput_text(link_bps: int, framing: Framing, tier_bps: int | None, delay_ns
     best = [(variant, goodput_bps(link_bps, variant)) for variant in framing.variants()]
     rows = [(_named(variant), f"{variant.payload_bytes} bytes", _mbps(bps)) for variant, bps in best]
     packets = ("whole IP packets", f"{framing.mtu} bytes", _mbps(packet_bps(link_bps, framing)))
+    frames = int(frame_rate(link_bps, framing.frame_bytes))
     text = (
         f"{framing.wire_bytes} bytes of wire time carry one IP packet of {framing.mtu}, so a port of "
-        f"{rate(link_bps)} carries at best\n\n{columns([*rows, packets])}"
+        f"{rate(link_bps)} carries {frames} a second, and at best\n\n{columns([*rows, packets])}"
     )
     if tier_bps is not None:
         text += f"\nWhere {rate(tier_bps)} is sold, by what the provider counts\n\n{_tier(link_bps, framing, tier_bps)}"

@@ -13,8 +13,8 @@ SIZE: Final = 256
 _OPT_TIMESTAMPS: Final = 1
 _US_PER_S: Final = 1_000_000
 _OPTIONS_AT: Final = 5
-_U32: Final = {"snd_mss": 16, "rcv_mss": 20, "sacked": 28, "pmtu": 60, "rcv_ssthresh": 64, "rtt": 68, "rcv_rtt": 92,
-               "min_rtt": 148, "data_segs_in": 152, "rcv_ooopack": 224, "snd_wnd": 228}  # fmt: skip
+_U32: Final = {"snd_mss": 16, "rcv_mss": 20, "sacked": 28, "rcv_ssthresh": 64, "rtt": 68, "rcv_rtt": 92,
+               "min_rtt": 148, "data_segs_in": 152, "rcv_ooopack": 224}  # fmt: skip
 _U64: Final = {"bytes_acked": 120, "bytes_received": 128, "delivery_rate": 160, "busy_time": 168, "rwnd_limited": 176,
                "sndbuf_limited": 184, "bytes_sent": 200, "bytes_retrans": 208}  # fmt: skip
 FIELDS: Final = {name: (at, "=I") for name, at in _U32.items()} | {name: (at, "=Q") for name, at in _U64.items()}
@@ -31,12 +31,10 @@ class TcpInfo(NamedTuple):
         mss: Payload of a full segment that we send, in bytes, options taken off.
         their_mss: The same of what the far end sends, as far as has been seen.
         selected: Segments that the far end has beyond a gap (RFC 2018), and so has not acknowledged in order.
-        path_mtu: Largest IP packet on the way, in bytes.
         rtt_s: Smoothed round-trip time, in seconds; of our own data, so it stands still while we only receive.
         min_rtt_s: Least round-trip time within the kernel's window of some minutes.
         receive_rtt_s: The receiver's estimate of the round-trip time.
         receive_window: Most bytes that we let the far end have on the way.
-        send_window: Most bytes that the far end lets us have on the way.
         delivery_bps: Latest rate at which our data arrived, in bits a second.
         acked: Payload bytes that the far end has acknowledged.
         received: Payload bytes that have come in.
@@ -53,12 +51,10 @@ class TcpInfo(NamedTuple):
     mss: int | None
     their_mss: int | None
     selected: int | None
-    path_mtu: int | None
     rtt_s: float | None
     min_rtt_s: float | None
     receive_rtt_s: float | None
     receive_window: int | None
-    send_window: int | None
     delivery_bps: int | None
     acked: int | None
     received: int | None
@@ -88,12 +84,10 @@ def parse(data: bytes) -> TcpInfo:
         mss=field("snd_mss"),
         their_mss=field("rcv_mss"),
         selected=field("sacked"),
-        path_mtu=field("pmtu"),
         rtt_s=seconds("rtt") or None,
         min_rtt_s=seconds("min_rtt"),
         receive_rtt_s=seconds("rcv_rtt") or None,
         receive_window=field("rcv_ssthresh"),
-        send_window=field("snd_wnd"),
         delivery_bps=None if rate is None else rate * 8,
         acked=field("bytes_acked"),
         received=field("bytes_received"),
