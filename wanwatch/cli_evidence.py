@@ -58,7 +58,7 @@ def replay(
     with SqliteRecord(store_path(config)) as record:
         outcome = replay(record, Site(name, uplinks, asked), span, [settings for _, settings in tried])
         table = rows(record.events(name, span), tried, outcome)
-        if outcome.span.length_ns and any(uplink.contract for uplink in config.uplinks):
+        if outcome.span.length_ns and any(uplink.contracts for uplink in config.uplinks):
             from wanwatch.report.replayed import ruled
 
             table = [replace(row, ruled=ruled(record, subject, row.events, outcome.span)) for row in table]

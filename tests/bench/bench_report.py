@@ -43,7 +43,7 @@ def subject() -> Subject:
         site=SITE,
         timezone="UTC",
         uplinks=(
-            UplinkPlan(name="fibre", contract=contract, targets=targets),
+            UplinkPlan(name="fibre", contracts=(contract,), targets=targets),
             UplinkPlan(name="copper", targets=targets),
         ),
     )

@@ -28,7 +28,7 @@ def page(name: str = "") -> str:
     kept = "outage-fibre-13 13:03:20"
     found = build(record(), SUBJECT, kept, now_unix_ns=PERIOD.end_unix_ns, clock_error_us=4200)
     if name:
-        plan = replace(found.plan, contract=Contract(provider=name, reference=name))
+        plan = replace(found.plan, contracts=(Contract(provider=name, reference=name),))
         found = replace(found, site=name, plan=plan, lanes=tuple(replace(lane, name=name) for lane in found.lanes))
     return render_html(found)
 

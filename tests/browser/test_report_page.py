@@ -53,7 +53,7 @@ def long_names() -> str:
         differed=((name, 4464), ("www.example.com", 1)),
     )
     contract = Contract(provider=name, reference=name, promises=PROMISES)
-    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract), SUBJECT.uplinks[1]))
+    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)), SUBJECT.uplinks[1]))
     report = reported(subject)
     first, *others = report.uplinks
     uplinks = (replace(first, resolving=(resolver,)), *others)

@@ -12,7 +12,8 @@ REFERENCE = (Path(__file__).parents[2] / "examples" / "README.md").read_text("ut
 
 def _paths(schema: dict[str, Any], table: dict[str, Any], path: str = "") -> Iterator[str]:
     for key, value in table["properties"].items():
-        reference = value.get("$ref") or value.get("items", {}).get("$ref")
+        one = value.get("oneOf", [value])[0]
+        reference = one.get("$ref") or one.get("items", {}).get("$ref")
         if path:
             yield f"{path}.{key}"
         if reference:

@@ -35,12 +35,13 @@ def test_a_right_file_becomes_values(read: Read, right: str, tmp_path: Path) -> 
     assert config.site.keep_raw_ns == 100 * 86_400 * 10**9
     assert [uplink.pin for uplink in config.uplinks] == [Pin(sources=("10.20.0.11",)), Pin(interface="eth2")]
     assert config.uplinks[0].handoff.mtu == 1492
-    contract = config.uplinks[0].contract
-    assert contract is not None
+    (contract,) = config.uplinks[0].contracts
     assert contract.clauses[0].model_dump() == {
         "measure": "availability",
         "at_least": Decimal("0.999"),
         "counts_out": ("planned-work", "our-side"),
+        "within": "always",
+        "per": "month",
     }
     near, far = config.targets
     assert (near.kind, near.address, near.port, near.every_ns, near.timeout_ns) == (
@@ -96,7 +97,7 @@ def test_the_judge_of_an_empty_table_is_the_judge_of_the_core(read: Read, right:
         (
             '{ measure = "loss", at_most = "0.1%" }',
             '{ measure = "speed-down", usual = "810Mbps" }',
-            "uplink[0].contract.clause[2]: it has no limit; write floor, or usual and share",
+            "uplink[0].contract.clause[2]: it has no limit; write floor, or peak, or usual and share",
         ),
         (
             'hours = "20:00-22:00"',

@@ -157,7 +157,7 @@ def verdict(windows: list[Event], counts_out: frozenset[str]) -> tuple[Verdict, 
     events = [*marked([happened(1, 4)], windows), *windows]
     promise = Promise(measure="availability", text="", limit=Fraction("0.95"), at_least=True, counts_out=counts_out)
     states = timeline(day, "fibre", events=events, watched=[day], probed=[day], now_unix_ns=day.end_unix_ns)
-    found = availability(times_in(states, subtract([day], counted_out(promise, events, day.end_unix_ns))))
+    found = availability(times_in(states, subtract([day], counted_out(counts_out, events, day.end_unix_ns))))
     assert isinstance(found.value, Fraction)
     return rule(promise, found, running=False).verdict, found.value
 

@@ -161,7 +161,7 @@ SUBJECT = Subject(
     uplinks=(
         UplinkPlan(
             name="fibre",
-            contract=Contract(provider="Example Fibre", reference="EX-0001", promises=PROMISES),
+            contracts=(Contract(provider="Example Fibre", reference="EX-0001", promises=PROMISES),),
             targets=TARGETS,
         ),
         UplinkPlan(name="copper", targets=TARGETS),

@@ -100,6 +100,33 @@ async def test_the_address_that_was_seen_is_told() -> None:
     assert body == b"127.0.0.1\n"
 
 
+async def test_what_tcp_sent_for_a_test_is_told_once() -> None:
+    """RFC 6349 section 4.2: only the sender knows what it had to send again."""
+    async with far_end() as port:
+        for _ in range(2):
+            await ask(port, "GET /down?bytes=1000000&test=one")
+        await ask(port, "GET /down?bytes=5&test=another")
+        await asyncio.sleep(0.05)
+        _, said = await ask(port, "GET /sent?test=one")
+        told = json.loads(said)
+        # The last bytes may still wait to be sent when the connection is let go; the answers' heads are counted, too.
+        assert 100_000 < told["sent"] < 2_002_000
+        assert told["retransmitted"] == 0
+        _, said = await ask(port, "GET /sent?test=one")
+        assert json.loads(said) == {"sent": 0, "retransmitted": 0}
+
+
+async def test_tests_that_nobody_asks_about_are_forgotten() -> None:
+    """A client cannot fill the far end's memory with names."""
+    async with far_end() as port:
+        for number in range(70):
+            await ask(port, f"GET /down?bytes=5&test=t{number}")
+        await asyncio.sleep(0.05)
+        told = {number: json.loads((await ask(port, f"GET /sent?test=t{number}"))[1])["sent"] for number in (0, 69)}
+        assert told[0] == 0
+        assert told[69] > 0
+
+
 @pytest.mark.parametrize("line", ["GET /down?bytes=5", "POST /up", "GET /address", "GET /", "PUT /up", "nonsense"])
 @pytest.mark.parametrize("token", [None, "wrong", TOKEN + "x", "\xe4"])
 async def test_without_the_token_there_is_401_and_nothing_else(line: str, token: str | None) -> None:

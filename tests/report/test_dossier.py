@@ -390,7 +390,7 @@ def test_names_cannot_become_markup() -> None:
     trace = replace(made().lanes[0].traces[0], series=Series(bad, bad, Kind.ECHO, Role.LINE))
     contract = Contract(provider=bad, reference=bad)
     lane = Lane(name=bad, traces=(trace,))
-    text = render_html(replace(found, lanes=(lane,), plan=replace(found.plan, name=bad, contract=contract)))
+    text = render_html(replace(found, lanes=(lane,), plan=replace(found.plan, name=bad, contracts=(contract,))))
     assert bad not in text
     assert Page(text).open == []
     assert "announced <bdi>afterwards</bdi>" in text

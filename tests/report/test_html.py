@@ -149,7 +149,7 @@ def test_no_name_can_break_the_page(name: str) -> None:
     told = replace(event(EventKind.OUTAGE, "14 12:00:00", "14 12:00:10", name), site=name, detail={name: name})
     moved = event(EventKind.FAILOVER, "14 12:00:01", "14 12:00:02", None, way=(name, None))
     target = TargetPlan(name=name, every_ns=1, timeout_ns=1)
-    line = UplinkPlan(name=name, contract=Contract(provider=name, reference=name), targets=(target,))
+    line = UplinkPlan(name=name, contracts=(Contract(provider=name, reference=name),), targets=(target,))
     subject = Subject(site=SITE, timezone="UTC", uplinks=(line,), note=name)
     report = build_month(FakeRecord(SITE, [told, moved], [PERIOD], blocks), subject, 2026, 10, PERIOD.end_unix_ns)
     page = Page(render_html(report))

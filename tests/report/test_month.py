@@ -47,7 +47,7 @@ def small(
     minute = at("14 12:00:00") // MINUTE_NS
     block = minute_block(series, minute, [n * 10_000_000 for n in range(len(rtts))], rtts, **how)
     contract = Contract(provider="Example Fibre", promises=promises)
-    subject = replace(SUBJECT, uplinks=(UplinkPlan(name="fibre", contract=contract, targets=TARGETS),))
+    subject = replace(SUBJECT, uplinks=(UplinkPlan(name="fibre", contracts=(contract,), targets=TARGETS),))
     found = build_month(FakeRecord(office.SITE, events, [PERIOD], [block]), subject, 2026, 10, AFTER)
     return found.uplinks[0]
 
@@ -154,13 +154,13 @@ def test_each_hour_of_the_charts_is_there_once(report: MonthReport) -> None:
 
 
 def test_verdicts_follow_from_what_was_observed(report: MonthReport) -> None:
-    """Breached, met with our own fault counted out, met, undecided for the gap, and undecided for want of a measure."""
+    """Breached, met with our own fault counted out, met, undecided for the gap, and no repair that took a day."""
     assert [clause.ruling for clause in report.uplinks[0].clauses] == [
         Ruling(Verdict.BREACHED, Because.FAILS_ANYWAY),
         Ruling(Verdict.MET, Because.HOLDS_ANYWAY),
         Ruling(Verdict.MET, Because.HOLDS_ANYWAY),
         Ruling(Verdict.UNDECIDED, Because.COULD_TIP),
-        Ruling(Verdict.UNDECIDED, Because.NOT_MEASURED),
+        Ruling(Verdict.MET, Because.HOLDS_ANYWAY),
     ]
     assert report.verdict is Verdict.BREACHED
     assert report.uplinks[1].verdict is None
@@ -294,7 +294,7 @@ def test_mean_and_maximum_are_those_of_answered_probes() -> None:
 def test_a_contract_counts_from_its_first_day() -> None:
     """From the 26th on the fibre was never down; the outages before are not the new contract's."""
     contract = Contract(provider="Example Fibre", starts=date(2026, 10, 26), promises=office.PROMISES[:1])
-    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
+    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)),))
     clause = reported(subject).uplinks[0].clauses[0]
     assert clause.found.value == 1
     assert clause.times.period_ns == 6 * 86_400 * NS_PER_S
@@ -302,11 +302,11 @@ def test_a_contract_counts_from_its_first_day() -> None:
 
 
 def test_a_contract_that_is_over_decides_nothing() -> None:
-    """Its last day was in September."""
+    """Its last day was in September: this month has nothing to do with it."""
     contract = Contract(provider="Example Fibre", ends=date(2026, 9, 30), promises=office.PROMISES[:1])
-    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
-    clause = reported(subject).uplinks[0].clauses[0]
-    assert clause.ruling == Ruling(Verdict.UNDECIDED, Because.NOT_IN_FORCE)
+    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)),))
+    fibre = reported(subject).uplinks[0]
+    assert (fibre.clauses, fibre.contracts, fibre.verdict) == ((), (), None)
 
 
 def test_a_clause_with_hours_counts_only_those() -> None:
@@ -315,7 +315,7 @@ def test_a_clause_with_hours_counts_only_those() -> None:
     whole = Promise(measure="loss", text="", limit=limit, target="near")
     evening = replace(whole, hours_min=(20 * 60, 22 * 60))
     contract = Contract(provider="Example Fibre", promises=(whole, evening))
-    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contract=contract),))
+    subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)),))
     all_day, evenings = reported(subject).uplinks[0].clauses
     assert evenings.times.period_ns == 31 * 2 * 3600 * NS_PER_S
     assert evenings.samples == 31 * 2 * 3600 // office.EVERY_S

@@ -33,7 +33,7 @@ SUBJECT = Subject(
     uplinks=(
         UplinkPlan(
             name="fibre",
-            contract=Contract(provider="Example Fibre", promises=PROMISES),
+            contracts=(Contract(provider="Example Fibre", promises=PROMISES),),
             targets=(TargetPlan(name="near", every_ns=NS_PER_S, timeout_ns=NS_PER_S),),
         ),
     ),

@@ -13,15 +13,15 @@ from wanwatch.report.subject import Subject
 from wanwatch.report.words import PLACE, WHERE
 
 AFTER = PERIOD.end_unix_ns
-NO_CONTRACT = replace(SUBJECT, uplinks=tuple(replace(plan, contract=None) for plan in SUBJECT.uplinks))
+NO_CONTRACT = replace(SUBJECT, uplinks=tuple(replace(plan, contracts=()) for plan in SUBJECT.uplinks))
 
 
 def only(number: int) -> Subject:
     """The office with a single clause of the fibre's contract."""
     fibre = SUBJECT.uplinks[0]
-    assert fibre.contract is not None
-    contract = replace(fibre.contract, promises=fibre.contract.promises[number : number + 1])
-    return replace(SUBJECT, uplinks=(replace(fibre, contract=contract), SUBJECT.uplinks[1]))
+    (contract,) = fibre.contracts
+    contract = replace(contract, promises=contract.promises[number : number + 1])
+    return replace(SUBJECT, uplinks=(replace(fibre, contracts=(contract,)), SUBJECT.uplinks[1]))
 
 
 @pytest.mark.parametrize(

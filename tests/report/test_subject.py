@@ -65,15 +65,14 @@ def subject(tmp_path_factory: pytest.TempPathFactory) -> Subject:
 
 
 def promises(subject: Subject) -> tuple[Promise, ...]:
-    contract = subject.uplinks[0].contract
-    assert contract is not None
+    (contract,) = subject.uplinks[0].contracts
     return contract.promises
 
 
 def test_site_and_lines_come_over_in_order_of_preference(subject: Subject) -> None:
     """With the targets that each is asked through, and no contract where none is."""
     assert (subject.site, subject.timezone, subject.note) == ("harbour-lane", "Europe/London", "n")
-    assert [(u.name, u.contract is None, [t.name for t in u.targets]) for u in subject.uplinks] == [
+    assert [(u.name, not u.contracts, [t.name for t in u.targets]) for u in subject.uplinks] == [
         ("fibre", False, ["near"]),
         ("copper", True, ["near", "far"]),
     ]
@@ -91,8 +90,8 @@ def test_every_clause_becomes_a_promise_with_an_exact_limit(subject: Subject) ->
         ("delay-variation", Fraction("0.003"), False, "p95 at most 3 ms"),
         ("loss", Fraction("0.001"), False, "at most 0.1%"),
         ("names", Fraction("0.995"), True, "at least 99.5%"),
-        ("speed-down", 450_000_000, True, "never below 450Mbps"),
-        ("speed-down", 810_000_000, True, "810Mbps in 90% of tests, 20:00 to 22:00"),
+        ("speed-down", Fraction("0.95"), True, "floor 450Mbps in 95% of tests"),
+        ("speed-down", Fraction("0.9"), True, "usual 810Mbps in 90% of tests, 20:00 to 22:00"),
         ("failover", 90, False, "at most 90 s"),
     ]
 

@@ -1,6 +1,7 @@
 """What an uplink's contract promises: clauses with their limits, and what is owed when they are broken."""
 
-from typing import Annotated, Literal, TypeAlias
+from decimal import Decimal
+from typing import Annotated, Final, Literal, TypeAlias
 
 from pydantic import Field
 
@@ -11,10 +12,15 @@ Exclusion: TypeAlias = Literal[
 ]
 Statistic: TypeAlias = Literal["mean", "p50", "p90", "p95", "p99", "p99.9", "max"]
 CountsOut: TypeAlias = tuple[Exclusion, ...]
+Within: TypeAlias = Literal["always", "working-hours"]
+Over: TypeAlias = Literal["month", "quarter", "year"]
+
+_SHARES: Final = {"floor": Decimal("0.95"), "usual": Decimal(1), "peak": Decimal("0.05")}
+"""Of tests where a clause does not say: all but a few reach a floor, and a peak is there now and then."""
 
 
 class AvailabilityClause(Table):
-    """The share of the month's observed time in which the line was not down."""
+    """The share of the observed time in which the line was not down."""
 
     measure: Literal["availability"]
     """What is promised: `availability`."""
@@ -22,6 +28,10 @@ class AvailabilityClause(Table):
     """The share of time promised, such as `99.9%`."""
     counts_out: CountsOut = ()
     """Downtime that the contract does not count: `planned-work`, `drill`, or a fault domain such as `our-side`."""
+    within: Within = "always"
+    """The time in which it counts: `always`, or `working-hours` (of the site, without its holidays)."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class RepairClause(Table):
@@ -30,22 +40,28 @@ class RepairClause(Table):
     measure: Literal["repair"]
     """What is promised: `repair`."""
     at_most_ns: Duration = Field(alias="at_most")
-    """The longest that an outage may last, such as `24h`."""
+    """The longest that an outage may last, such as `24h`; with `within`, counted in working time."""
     counts_out: CountsOut = ()
     """Outages that the contract does not count, as for availability."""
+    within: Within = "always"
+    """The time in which it counts: `always`, or `working-hours` (of the site, without its holidays)."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class OutagesClause(Table):
-    """How many outages a month may hold."""
+    """How many outages there may be."""
 
     measure: Literal["outages"]
     """What is promised: `outages`."""
     at_most: Annotated[Whole, Field(ge=0)]
-    """The most outages in a month, such as `2`."""
+    """The most outages in the time, such as `2`."""
     longer_than_ns: Duration | None = Field(default=None, alias="longer_than")
     """Only outages longer than this count; all of them if left out."""
     counts_out: CountsOut = ()
     """Outages that the contract does not count, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class DelayClause(Table):
@@ -56,11 +72,15 @@ class DelayClause(Table):
     target: Text
     """The target that it is measured to, by its name."""
     statistic: Statistic
-    """Which figure of the month's samples: `mean`, `p50`, `p90`, `p95`, `p99`, `p99.9` or `max`."""
+    """Which figure of the time's samples: `mean`, `p50`, `p90`, `p95`, `p99`, `p99.9` or `max`."""
     at_most_ns: Duration = Field(alias="at_most")
     """The largest value promised, such as `15ms`."""
     hours: DayHours | None = None
     """Hours of each day that the promise covers, such as `20:00-22:00`; all day if left out."""
+    counts_out: CountsOut = ()
+    """What the contract does not count, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class LossClause(Table):
@@ -74,6 +94,10 @@ class LossClause(Table):
     """The largest share of loss promised, such as `0.1%`."""
     hours: DayHours | None = None
     """Hours of each day that the promise covers; all day if left out."""
+    counts_out: CountsOut = ()
+    """What the contract does not count, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class NamesClause(Table):
@@ -83,21 +107,40 @@ class NamesClause(Table):
     """What is promised: `names`."""
     at_least: Share
     """The share of answers promised, such as `99.9%`."""
+    hours: DayHours | None = None
+    """Hours of each day that the promise covers; all day if left out."""
+    counts_out: CountsOut = ()
+    """What the contract does not count, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 class SpeedClause(Table):
-    """Speed in one direction: a floor that every test must reach, or a usual speed for a share of tests."""
+    """Speed in one direction that a share of tests reaches: of `floor`, `usual` and `peak` exactly one."""
 
     measure: Literal["speed-down", "speed-up"]
     """What is promised: `speed-down` or `speed-up`."""
     floor_bps: Rate | None = Field(default=None, alias="floor")
-    """The speed that no test may fall below, such as `450Mbps`."""
+    """The guaranteed minimum, such as `450Mbps`: reached in `share` of tests, or in 95% of them."""
     usual_bps: Rate | None = Field(default=None, alias="usual")
     """The speed usually reached, such as `810Mbps`; needs `share`."""
+    peak_bps: Rate | None = Field(default=None, alias="peak")
+    """The maximum as it is advertised, such as `900Mbps`: reached in `share` of tests, or in 5% of them."""
     share: Share | None = None
-    """The share of tests that must reach `usual`, such as `90%`."""
+    """The share of tests that must reach it, such as `90%`."""
     hours: DayHours | None = None
     """Hours of each day that the promise covers; all day if left out."""
+    counts_out: CountsOut = ()
+    """Tests that the contract does not count, by when they ran, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
+
+    @property
+    def promised(self) -> tuple[str, int, Decimal]:
+        """Which kind of speed it is, the speed in bits a second, and the share of tests that must reach it."""
+        speeds = {"floor": self.floor_bps, "usual": self.usual_bps, "peak": self.peak_bps}
+        kind, bps = next((kind, bps) for kind, bps in speeds.items() if bps is not None)
+        return kind, bps, _SHARES[kind] if self.share is None else self.share
 
 
 class FailoverClause(Table):
@@ -107,6 +150,10 @@ class FailoverClause(Table):
     """What is promised: `failover`."""
     at_most_ns: Duration = Field(alias="at_most")
     """The longest interruption promised, such as `30s`."""
+    counts_out: CountsOut = ()
+    """What the contract does not count, as for availability."""
+    per: Over = "month"
+    """The time that it is judged over: `month`, `quarter` or `year` of the calendar."""
 
 
 Clause: TypeAlias = Annotated[
@@ -131,6 +178,17 @@ class CreditStep(Table):
     """The share of the month's fee that is paid back."""
 
 
+class CreditDay(Table):
+    """What is paid back for each day of an outage that was not mended in time."""
+
+    amount: Fee
+    """The sum for each calendar day, such as `8.00 GBP`."""
+    after: Annotated[Whole, Field(ge=0)]
+    """How many whole working days after the one on which it broke are the provider's own, such as `2`."""
+    counts_out: CountsOut = ()
+    """Outages that the contract does not count, as for availability."""
+
+
 class Contract(Table):
     """What the provider of an uplink has promised."""
 
@@ -152,3 +210,7 @@ class Contract(Table):
     """The promises, each with its limit."""
     credit: tuple[CreditStep, ...] = ()
     """Steps of what is paid back; the lowest step that holds is the one that counts."""
+    credit_day: CreditDay | None = None
+    """What is paid back for each day of a long outage."""
+    credit_cap: Share | None = None
+    """The most that is paid back for a month, as a share of the fee, such as `100%`."""

@@ -5,7 +5,7 @@ from ipaddress import ip_address
 from typing import Final, TypeAlias
 from urllib.parse import urlsplit
 
-from wanwatch.config.contract import Contract, DelayClause, LossClause
+from wanwatch.config import contracts
 from wanwatch.config.mistakes import Loc
 from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target
@@ -184,28 +184,9 @@ def _handoffs(config: Config) -> Iterator[Crossed]:
 
 def _contracts(config: Config) -> Iterator[Crossed]:
     for index, uplink in enumerate(config.uplinks):
-        if uplink.contract is not None:
-            for loc, reason, mend in _contract(config, uplink, uplink.contract):
-                yield ("uplink", index, "contract", *loc), reason, mend
-
-
-def _contract(config: Config, uplink: Uplink, contract: Contract) -> Iterator[Crossed]:
-    for number, clause in enumerate(contract.clauses):
-        if isinstance(clause, DelayClause | LossClause) and clause.target is not None:
-            yield from _clause_target(config, uplink, ("clause", number, "target"), clause.target)
-    if contract.starts and contract.ends and contract.ends < contract.starts:
-        yield ("ends",), "the contract would end before it starts", "write a later day"
-    steps = [step.below for step in contract.credit]
-    for number, below in enumerate(steps):
-        if below in steps[:number]:
-            yield ("credit", number, "below"), "there is another step for this share", "keep one of them"
-
-
-def _clause_target(config: Config, uplink: Uplink, loc: Loc, name: str) -> Iterator[Crossed]:
-    for target in config.targets:
-        if target.name == name and uplink.name not in uplinks_of(target, config.uplinks):
-            reason = f"that target is not asked through {uplink.name!r}"
-            yield loc, reason, "name this uplink in the target's uplinks, or another target here"
+        asked = [target.name for target in config.targets if uplink.name in uplinks_of(target, config.uplinks)]
+        for loc, reason, mend in contracts.check(uplink, asked, [target.name for target in config.targets]):
+            yield ("uplink", index, "contract", *loc), reason, mend
 
 
 def _notices(config: Config) -> Iterator[Crossed]:

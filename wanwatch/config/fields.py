@@ -12,7 +12,17 @@ from typing import Annotated, Any, Final, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel as _BaseModel
-from pydantic import BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, WithJsonSchema
+from pydantic import (
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetJsonSchemaHandler,
+    SecretStr,
+    ValidationInfo,
+    WithJsonSchema,
+)
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import core_schema
 
 from wanwatch.config import places, units
 from wanwatch.config.units import Hours, Money, Schedule, Unfit
@@ -48,6 +58,16 @@ class Table(_BaseModel):
 def usually(written: object, alias: str | None = None) -> Any:
     """Return a key's default, *written* as the file would write it and read likewise."""
     return Field(default=written, alias=alias)
+
+
+class _OneOrMany:
+    """Describes a list that may be written as its only table."""
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        many = handler(schema)
+        return {"oneOf": [many["items"], many]}
 
 
 def _text_schema(*examples: str) -> WithJsonSchema:
@@ -253,6 +273,8 @@ def _address_url(value: object) -> str:
     return written
 
 
+ONE_OR_MANY: Final = (BeforeValidator(lambda value: [value] if isinstance(value, dict) else value), _OneOrMany())
+"""Beside a tuple of tables: a single table may stand for a list of one."""
 RESOLVERS: Final = ("192.0.2.53", "tls://192.0.2.53#dns.example.net", "https://192.0.2.53/dns-query")
 Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"type": "string", "minLength": 1})]
 UplinkName: TypeAlias = Annotated[

@@ -74,19 +74,37 @@ def show(loc: Loc, value: object) -> str | None:
     return str(value) if isinstance(value, int | float | date | time) else None
 
 
-def of_pydantic(error: ValidationError, root: type[BaseModel]) -> list[tuple[Loc, Mistake]]:
+def of_pydantic(
+    error: ValidationError, root: type[BaseModel], document: Mapping[str, Any]
+) -> list[tuple[Loc, Mistake]]:
     """Put every error of *error* into our words. No value of an unknown key is shown: it may be a misspelt secret."""
-    return [(loc, _mistake(loc, detail, root)) for detail in error.errors() for loc in [real_loc(detail["loc"])]]
+    details = error.errors()
+    return [(loc, _mistake(loc, detail, root)) for detail in details for loc in [real_loc(detail["loc"], document)]]
 
 
-def real_loc(loc: Loc) -> Loc:
-    """Leave out the step that only names which kind of clause was meant, or which kind of a value was tried."""
+def real_loc(loc: Loc, document: Mapping[str, Any]) -> Loc:
+    """Leave out steps that the document does not have.
+
+    They only name which kind of clause was meant, or the place of a table that stands for a list of one.
+    """
     steps: list[str | int] = []
     for index, step in enumerate(loc):
         is_tag = index > 1 and loc[index - 2] == "clause" and isinstance(loc[index - 1], int)
-        if not is_tag:
+        stands_alone = isinstance(step, int) and isinstance(at(document, steps), dict)
+        if not is_tag and not stands_alone:
             steps.append(step)
     return tuple(steps)
+
+
+def at(document: object, loc: Sequence[str | int]) -> object:
+    """Return the part of a document at *loc*; None where there is none."""
+    part: Any = document
+    for step in loc:
+        try:
+            part = part[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return part
 
 
 def _mistake(loc: Loc, detail: ErrorDetails, root: type[BaseModel]) -> Mistake:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from wanwatch.config.mistakes import Loc, Mistake, did_you_mean, path_of, show
-from wanwatch.config.together import Found, say, tables
+from wanwatch.config.together import Found, one_or_many, say, tables
 
 
 def check(document: Mapping[str, Any]) -> Iterator[Found]:
@@ -17,9 +17,8 @@ def check(document: Mapping[str, Any]) -> Iterator[Found]:
         for index, name in enumerate(named if isinstance(named, list) else ()):
             yield from _known((*loc, "uplinks", index), name, "uplink", uplinks)
     for loc, uplink in tables(document, "uplink"):
-        contract = uplink.get("contract")
-        if isinstance(contract, dict):
-            yield from _contract((*loc, "contract"), contract, targets)
+        for of, contract in one_or_many(uplink, "contract"):
+            yield from _contract((*loc, *of), contract, targets)
 
 
 def _names(document: Mapping[str, Any], key: str) -> list[str]:

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 
 from wanwatch.config import crossing, naming, together
 from wanwatch.config.fields import Around
-from wanwatch.config.mistakes import ConfigError, Loc, Mistake, of_pydantic, path_of, real_loc, show
+from wanwatch.config.mistakes import ConfigError, Loc, Mistake, at, of_pydantic, path_of, real_loc, show
 from wanwatch.config.schema import Config
 
 Document: TypeAlias = dict[str, Any]
@@ -75,7 +75,7 @@ def read(document: Document, around: Around) -> Config:
     if config is not None:
         for loc, reason, mend in crossing.check(config, targets_whole=draft.whole("target")):
             original = draft.original(loc)
-            found.append((original, Mistake(path_of(original), show(original, _at(document, original)), reason, mend)))
+            found.append((original, Mistake(path_of(original), show(original, at(document, original)), reason, mend)))
     if found or config is None:
         raise ConfigError(_in_order(document, found))
     return crossing.resolved(config)
@@ -100,7 +100,7 @@ def _shape(document: Document, around: Around) -> list[tuple[Loc, Mistake]]:
     try:
         Config.model_validate(document, context=around)
     except ValidationError as error:
-        return of_pydantic(error, Config)
+        return of_pydantic(error, Config, document)
     return []
 
 
@@ -121,11 +121,14 @@ class _Draft:
     def config(self, around: Around) -> Config | None:
         """Return what can still be read, after taking away more where needed; None if nothing can."""
         for _ in range(_ROUNDS):
+            rest = self.document()
             try:
-                return Config.model_validate(self.document(), context=around)
+                return Config.model_validate(rest, context=around)
             except ValidationError as error:
                 before = len(self._spoilt)
-                self._spoilt |= {self._culprit(detail["loc"], detail["type"]) for detail in error.errors()}
+                self._spoilt |= {
+                    self._culprit(real_loc(detail["loc"], rest), detail["type"]) for detail in error.errors()
+                }
                 if len(self._spoilt) == before or () in self._spoilt:
                     return None
         return None
@@ -138,12 +141,15 @@ class _Draft:
         """Return where the part at *loc* of the rest stood in the whole document."""
         before: Loc = ()
         for step in loc:
-            before += (self._kept[before][step] if isinstance(step, int) else step,)
+            if isinstance(step, str):
+                before += (step,)
+            elif before in self._kept:  # otherwise a table stands alone for a list of one
+                before += (self._kept[before][step],)
         return before
 
     def _culprit(self, loc: Loc, kind: str) -> Loc:
         """A table without a key that it needs has to go as a whole."""
-        original = self.original(real_loc(loc))
+        original = self.original(loc)
         return original[:-1] if kind == "missing" else original
 
     def _rest(self, loc: Loc, part: Any) -> Any:
@@ -162,16 +168,6 @@ def _spoilt_by(loc: Loc) -> Loc:
     return loc[:-1] if loc[-2:-1] == ("uplinks",) else loc
 
 
-def _at(document: Document, loc: Loc) -> object:
-    part: Any = document
-    for step in loc:
-        try:
-            part = part[step]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return part
-
-
 def _in_order(document: Document, found: list[tuple[Loc, Mistake]]) -> list[Mistake]:
     """Sort mistakes as the file goes, so that a person mends it in one pass."""
 
@@ -182,7 +178,7 @@ def _in_order(document: Document, found: list[tuple[Loc, Mistake]]) -> list[Mist
                 list(part) if isinstance(part, dict) else list(range(len(part) if isinstance(part, list) else 0))
             )
             ranks.append(keys.index(step) if step in keys else len(keys))
-            part = _at(part, (step,))  # type: ignore[assignment]  # any part, not only the root
+            part = at(part, (step,))  # type: ignore[assignment]  # any part, not only the root
         return ranks
 
     told = {str(mistake): mistake for _, mistake in sorted(found, key=lambda pair: place(pair[0]))}

@@ -13,8 +13,6 @@ from wanwatch.config.uplink import Handoff, Uplink
 from wanwatch.core.account import goodput
 from wanwatch.core.model import Role
 
-DECIDED: Final = frozenset({"availability", "delay", "delay-variation", "loss"})
-"""Measures of clauses that this version decides."""
 FEWEST_IN_WINDOW: Final = 34
 """Of fewer, a single lost one is more than the usual limit of 3 %."""
 
@@ -41,21 +39,13 @@ def _not_yet(config: Config) -> Iterator[str]:
         asked = {question.ask for question in questions(config) if question.series.role is Role.NAMES}
         if asked and (left := [name for name in config.names.ask if name not in asked]):
             yield f"[names]: this version does not ask for {', '.join(left)} yet."
-    for uplink in config.uplinks:
-        clauses = uplink.contract.clauses if uplink.contract else ()
-        later = sorted({clause.measure for clause in clauses} - DECIDED)
-        if later:
-            yield (
-                f"uplink {uplink.name!r}: this version does not judge clauses for {', '.join(later)} yet; "
-                "their verdict stays undecided."
-            )
 
 
 def _beyond_the_handoff(config: Config) -> Iterator[str]:
     for uplink in config.uplinks:
         most = goodput_bps(uplink.handoff)
-        for clause in uplink.contract.clauses if uplink.contract and most else ():
-            asked = (clause.usual_bps or clause.floor_bps) if isinstance(clause, SpeedClause) else None
+        for clause in (clause for contract in uplink.contracts for clause in contract.clauses):
+            asked = clause.promised[1] if isinstance(clause, SpeedClause) else None
             if most and asked and asked > most:
                 yield (
                     f"uplink {uplink.name!r}: the {clause.measure} clause asks for {asked / 10**6:g} Mbit/s, and its "
@@ -135,7 +125,7 @@ def _budgets(config: Config) -> Iterator[str]:
 
 def _credits(config: Config) -> Iterator[str]:
     for uplink in config.uplinks:
-        if uplink.contract and uplink.contract.credit and uplink.contract.fee is None:
+        if any(contract.credit and contract.fee is None for contract in uplink.contracts):
             yield f"uplink {uplink.name!r}: without fee, a credit is told as a share and not as a sum."
 
 

@@ -1,7 +1,7 @@
 """The configuration as values: every table of the file, every key with its meaning and default."""
 
 from datetime import tzinfo
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 from pydantic import Field
@@ -13,6 +13,8 @@ from wanwatch.config.fields import (
     AnyUrl,
     CaFile,
     DataDir,
+    Day,
+    DayHours,
     Duration,
     Every,
     HostName,
@@ -41,7 +43,11 @@ from wanwatch.config.fields import (
 from wanwatch.config.places import Endpoint, resolver
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
+from wanwatch.core.account.working import WorkingTime
 from wanwatch.core.model import EventKind, JudgeSettings, Kind
+
+WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Weekday: TypeAlias = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
 class Site(Table):
@@ -55,6 +61,12 @@ class Site(Table):
     """Folder of the record. A relative path starts from the folder of the configuration file."""
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
+    working_hours: DayHours = usually("00:00-24:00")
+    """Hours of a working day, such as `08:00-18:00`, for clauses that count them."""
+    working_days: tuple[Weekday, ...] = usually(["mon", "tue", "wed", "thu", "fri"])
+    """Days of the week that are worked."""
+    holidays: tuple[Day, ...] = ()
+    """Days that are not worked whatever day of the week they are, such as `[2026-12-25, 2026-12-28]`."""
     authorities: CaFile | None = None
     """File of certificate authorities (PEM) trusted beside the system's own: by resolvers over TLS, and by pages."""
     drill_needs_bps: Rate | None = Field(default=None, alias="drill_needs")
@@ -64,6 +76,12 @@ class Site(Table):
     def zone(self) -> tzinfo:
         """The time zone itself."""
         return ZoneInfo(self.timezone)
+
+    @property
+    def working(self) -> WorkingTime:
+        """Its working time."""
+        weekdays = frozenset(WEEKDAYS.index(day) for day in self.working_days)
+        return WorkingTime(hours_min=self.working_hours, weekdays=weekdays, holidays=frozenset(self.holidays))
 
 
 class Target(Table):

@@ -18,10 +18,9 @@ def check(document: Mapping[str, Any]) -> list[Found]:
         found += _target(loc, table)
     for loc, table in tables(document, "uplink"):
         found += _pin((*loc, "pin"), table.get("pin"))
-        contract = table.get("contract")
-        if isinstance(contract, dict):
+        for of, contract in one_or_many(table, "contract"):
             for below, clause in tables(contract, "clause"):
-                found += _speed_clause((*loc, "contract", *below), clause)
+                found += _speed_clause((*loc, *of, *below), clause)
     if isinstance(names := document.get("names"), dict):
         found += _names(names)
     if isinstance(carrying := document.get("carrying"), dict):
@@ -37,6 +36,13 @@ def tables(table: Mapping[str, Any], key: str) -> Iterator[tuple[Loc, dict[str, 
     for index, row in enumerate(rows if isinstance(rows, list) else ()):
         if isinstance(row, dict):
             yield (key, index), row
+
+
+def one_or_many(table: Mapping[str, Any], key: str) -> Iterator[tuple[Loc, dict[str, Any]]]:
+    """Give the same where a single table may stand for a list of one."""
+    if isinstance(alone := table.get(key), dict):
+        yield (key,), alone
+    yield from tables(table, key)
 
 
 def _target(loc: Loc, table: Mapping[str, Any]) -> Iterator[Found]:
@@ -85,11 +91,11 @@ def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:
     # Held against a tuple, as the value may be a list and no set takes one.
     if clause.get("measure") not in ("speed-down", "speed-up"):
         return
-    usual = [key for key in ("usual", "share") if key in clause]
-    if "floor" in clause and usual:
-        yield say(loc, "it promises a floor and a usual speed at once", "make two clauses of it")
-    elif "floor" not in clause and len(usual) != 2:  # noqa: PLR2004 - both of them
-        yield say(loc, "it has no limit", "write floor, or usual and share")
+    given = [key for key in ("floor", "usual", "peak") if key in clause]
+    if len(given) > 1:
+        yield say(loc, f"it promises {' and '.join(given)} at once", "make a clause of each")
+    elif not given or (given == ["usual"] and "share" not in clause):
+        yield say(loc, "it has no limit", "write floor, or peak, or usual and share")
 
 
 def _speed(speed: Mapping[str, Any]) -> Iterator[Found]:

@@ -1,11 +1,13 @@
 """One way out to the internet, as the file describes it: its pin, how it is handed over, what it promises."""
 
+from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from wanwatch.config.contract import Contract
 from wanwatch.config.fields import (
+    ONE_OR_MANY,
     Address,
     Duration,
     Interface,
@@ -76,8 +78,13 @@ class Uplink(Table):
     """The most data that probing may use in a month, such as `2 GB/month`; before it is passed, it becomes sparing."""
     drill_every_ns: Duration | None = Field(default=None, alias="drill_every")
     """How often a failover from this uplink is to be rehearsed, such as `90d`; it is told when a drill is overdue."""
-    contract: Contract | None = None
-    """What the provider has promised."""
+    contracts: Annotated[tuple[Contract, ...], *ONE_OR_MANY] = Field(default=(), alias="contract")
+    """What the provider has promised; a list of tables, `[[uplink.contract]]`, where contracts follow each other."""
+
+    @property
+    def contract(self) -> Contract | None:
+        """The contract that begins last: what is sold now, for those who know no calendar; None without one."""
+        return max(self.contracts, key=lambda contract: contract.starts or date.min, default=None)
 
     @property
     def pin(self) -> Pin:

@@ -12,6 +12,7 @@ from urllib.parse import parse_qs, urlsplit
 END: Final = b"\r\n\r\n"
 _LINE: Final = re.compile(r"([A-Z]+) (/\S*) HTTP/1\.[01]")
 _FIELD: Final = re.compile(r"([!#$%&'*+.^_`|~0-9A-Za-z-]+):[ \t]*(.*?)[ \t]*")
+_TEST: Final = re.compile(r"[0-9A-Za-z]{1,32}")
 _NUMBER: Final = re.compile(r"[0-9]{1,18}")
 
 
@@ -25,6 +26,7 @@ class Head(NamedTuple):
         length_bytes: Content-Length; None where it is missing or no number.
         expects: Whether the sender waits for 100 (RFC 9110 section 10.1.1).
         token: The bearer token, None without one.
+        test: From the query `test`: what the client calls the test that a download belongs to; None without one.
     """
 
     method: str
@@ -33,6 +35,7 @@ class Head(NamedTuple):
     length_bytes: int | None
     expects: bool
     token: str | None
+    test: str | None
 
     def shows(self, token: str) -> bool:
         """Whether it shows the right *token*; takes as long for a wrong one."""
@@ -51,7 +54,8 @@ def parse_head(data: bytes) -> Head | None:
         url = urlsplit(line[2])
     except ValueError:
         return None
-    asked = parse_qs(url.query, keep_blank_values=True).get("bytes")
+    query = parse_qs(url.query, keep_blank_values=True)
+    asked, test = query.get("bytes"), query.get("test", [""])[-1]
     scheme, _, token = values.get("authorization", "").partition(" ")
     return Head(
         line[1],
@@ -60,6 +64,7 @@ def parse_head(data: bytes) -> Head | None:
         _number(values.get("content-length", ""), None),
         values.get("expect", "").lower() == "100-continue",
         token.strip() if scheme.lower() == "bearer" and token.strip() else None,
+        test if _TEST.fullmatch(test) else None,
     )
 
 

@@ -1,6 +1,8 @@
 """The speed far end: a source and a sink of bytes over HTTP, for holders of a token.
 
     GET /down?bytes=N   N bytes; without `bytes` as many as the limits allow, until the client closes
+                        (`test=NAME` adds what TCP sends for it to a test)
+    GET /sent?test=NAME what TCP sent for a test's downloads that have ended, as JSON; told once
     POST /up            takes Content-Length bytes, and tells how many came in how many seconds, as JSON
     GET /address        the address that the request came from, as text
 
@@ -23,6 +25,7 @@ from typing import Final, cast
 from wanwatch.reflector._errors import CannotListenError
 from wanwatch.reflector._limiter import Limiter
 from wanwatch.reflector._request import END, Head, parse_head
+from wanwatch.reflector._sent import Sent, look
 from wanwatch.reflector.stun import plain
 
 PORT: Final = 9471
@@ -32,12 +35,13 @@ _MOST_HEAD_BYTES: Final = 8192
 _HEAD_S: Final = 10.0
 _LINGER_S: Final = 2.0
 _MOST_STRANGERS: Final = 64
+_MOST_TESTS: Final = 64
 _NS_PER_S: Final = 1_000_000_000
 _REASONS: Final = {
     200: "OK", 400: "Bad Request", 401: "Unauthorized", 404: "Not Found", 405: "Method Not Allowed",
     411: "Length Required", 413: "Content Too Large", 503: "Service Unavailable",
 }  # fmt: skip
-_METHODS: Final = {"/down": "GET", "/up": "POST", "/address": "GET"}
+_METHODS: Final = {"/down": "GET", "/up": "POST", "/address": "GET", "/sent": "GET"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,13 @@ class _Shared:
     limiter: Limiter = field(default_factory=lambda: Limiter(20.0, 100))
     strangers: dict["_Connection", None] = field(default_factory=dict)  # those that have not shown a token yet
     working: set["_Connection"] = field(default_factory=set)
+    sent: dict[str, Sent] = field(default_factory=dict)  # by test, the oldest first
+
+    def add(self, test: str, sent: Sent) -> None:
+        """Add what one connection sent to its test; of too many tests the oldest is forgotten."""
+        self.sent[test] = self.sent.get(test, Sent()).plus(sent)
+        if len(self.sent) > _MOST_TESTS:
+            del self.sent[next(iter(self.sent))]
 
 
 class SpeedServer:
@@ -128,6 +139,8 @@ class _Connection(asyncio.BufferedProtocol):
         self._answering = False
         self._wanted = self._left = 0  # of an upload
         self._began_ns = 0
+        self._test: str | None = None
+        self._sent = Sent()
         self._pouring: asyncio.Task[None] | None = None
         self._room = asyncio.Event()
         self._room.set()
@@ -148,6 +161,9 @@ class _Connection(asyncio.BufferedProtocol):
     def connection_lost(self, exc: Exception | None) -> None:
         del exc
         self._timer.cancel()
+        self._look()
+        if self._test is not None:
+            self._shared.add(self._test, self._sent)
         self._shared.strangers.pop(self, None)
         self._shared.working.discard(self)
         if self._pouring is not None:
@@ -193,6 +209,9 @@ class _Connection(asyncio.BufferedProtocol):
             self._say(405, fields=f"Allow: {_METHODS[head.path]}\r\n")
         elif head.path == "/address":
             self._say(200, plain(self._peer) + "\n")
+        elif head.path == "/sent":
+            told = shared.sent.pop(head.test or "", Sent())._asdict()
+            self._say(200, json.dumps(told) + "\n", kind="application/json")
         elif len(shared.working) >= shared.limits.at_once:
             self._say(503, fields="Retry-After: 5\r\n")
         else:
@@ -210,6 +229,7 @@ class _Connection(asyncio.BufferedProtocol):
             self._say(400 if size < 0 else 413)
             return
         self._answering = True
+        self._test = head.test
         length = "" if head.size_bytes is None else f"Content-Length: {size}\r\n"
         self._transport.write(_head(200, f"Content-Type: application/octet-stream\r\n{length}"))
         self._pouring = asyncio.get_running_loop().create_task(self._pour(size))
@@ -219,10 +239,16 @@ class _Connection(asyncio.BufferedProtocol):
         try:
             while left:
                 left -= await send(min(left, _SOURCE_BYTES))
+                self._look()  # through TLS the socket has gone when we hear that the connection has
         except (OSError, RuntimeError):  # the client has gone; asyncio says so in either way
             self._transport.abort()
         else:
             self._transport.close()
+
+    def _look(self) -> None:
+        """Note what TCP has sent so far; a socket that has gone leaves the last note."""
+        if self._test is not None:
+            self._sent = look(self._transport.get_extra_info("socket")) or self._sent
 
     async def _send_plain(self, size: int) -> int:
         return await asyncio.get_running_loop().sendfile(self._transport, self._shared.source, 0, size)

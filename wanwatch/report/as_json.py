@@ -8,13 +8,23 @@ import json
 import math
 from collections.abc import Iterable
 
+from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.speed_tests import Speeds
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
-from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, TargetFigures, UplinkReport, Variation
-from wanwatch.report.words import reason
+from wanwatch.report.grounds import reason
+from wanwatch.report.values import (
+    ClauseResult,
+    MonthReport,
+    Owed,
+    ResolverFindings,
+    TargetFigures,
+    UplinkReport,
+    Variation,
+)
 
 _US_PER_S = 1_000_000
 
@@ -60,9 +70,9 @@ def _uplink(uplink: UplinkReport, codec: str) -> Json:
         "voice": {target.target: _voice(target.variation, codec) for target in uplink.targets if target.variation},
         "names": {names.target: _names(names) for names in uplink.names},
         "resolving": {found.resolver: _resolving(found) for found in uplink.resolving},
-        "speed": {},
+        "speed": {direction: _speed(found) for direction, found in uplink.speed.items()},
         "clauses": [_clause(clause) for clause in uplink.clauses],
-        "credit": {},
+        "credit": {"contracts": [_owed(owed) for owed in uplink.credits]} if uplink.credits else {},
     }
 
 
@@ -119,6 +129,8 @@ def _clause(clause: ClauseResult) -> Json:
         named["target"] = promise.target
     if promise.statistic is not None:
         named["statistic"] = promise.statistic
+    if promise.speed_bps is not None:
+        named["speed_bps"] = promise.speed_bps
     return {
         **named,
         "limit": _number(promise.limit),
@@ -128,7 +140,37 @@ def _clause(clause: ClauseResult) -> Json:
         "low": _number(clause.found.low),
         "high": _number(clause.found.high),
         "reason": reason(clause),
+        "per": promise.per.value,
+        "contract": clause.contract.reference,
+        "needed": clause.needed,
+        "evidence": list(clause.evidence),
     }
+
+
+def _speed(found: Speeds) -> Json:
+    return {
+        "median_bps": found.median_bps,
+        "p10_bps": found.p10_bps,
+        "tests": len(found.counted),
+        "apart": dict(found.reasons),
+    }
+
+
+def _owed(owed: Owed) -> Json:
+    contract = owed.contract
+    return {
+        "provider": contract.provider,
+        "reference": contract.reference,
+        "currency": contract.terms.currency if contract.terms else None,
+        "sure": _credit(owed.sure),
+        "perhaps": _credit(owed.perhaps),
+    }
+
+
+def _credit(credit: Credit) -> Json:
+    """Amounts are text: a binary fraction would not be the amount."""
+    lines: list[Json] = [{"why": o.why, "reckoning": o.reckoning, "amount": str(o.amount)} for o in credit.lines]
+    return {"total": str(credit.total), "lines": lines}
 
 
 def _bounded(found: Bounded) -> Json:

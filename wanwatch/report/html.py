@@ -15,7 +15,7 @@ from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.incident import Entry, Incident, folded, subject
 from wanwatch.core.model import UNPINNED, Event, State
-from wanwatch.report import charts, story, words
+from wanwatch.report import charts, grounds, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
 
@@ -40,6 +40,7 @@ def render_html(report: MonthReport) -> str:
         rehearsed=story.rehearsed(report),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
+        grounds=grounds,
         codec=voice.CODECS[report.codec],
         packet_ms=round(voice.PACKET_S * 1000),
         buffer_ms=round(voice.BUFFER_S * 1000),

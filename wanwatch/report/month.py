@@ -7,21 +7,31 @@ from typing import Final
 
 from wanwatch.core.account import voice
 from wanwatch.core.account.availability import availability, mean_times, times_in
-from wanwatch.core.account.calendar import month_span
+from wanwatch.core.account.calendar import Per, calendar_span
 from wanwatch.core.account.figures import loss_ratio, percentile
 from wanwatch.core.account.spans import intersect, total_ns, union
+from wanwatch.core.account.speed_tests import DIRECTIONS, SpeedTest, read_tests, speeds
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
 from wanwatch.core.account.voice import CODECS, Codec
 from wanwatch.core.drill import Rehearsal, rehearsals
 from wanwatch.core.incident import incidents_in
-from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, Role, Series, Span
+from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, MeasurementKind, Role, Series, Span
 from wanwatch.core.ports import Record
+from wanwatch.report.owed import owed
 from wanwatch.report.resolving import resolving_in
-from wanwatch.report.rulings import Scope, judge, scope
+from wanwatch.report.rulings import Case, Scope, judge, scope
 from wanwatch.report.samples import Collector, Probes, gather, ranked
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Subject, UplinkPlan
-from wanwatch.report.values import ClauseResult, MonthReport, ResolverFindings, TargetFigures, UplinkReport, Variation
+from wanwatch.report.values import (
+    ClauseResult,
+    MonthReport,
+    Owed,
+    ResolverFindings,
+    TargetFigures,
+    UplinkReport,
+    Variation,
+)
 
 _MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
 _US_PER_S: Final = 1_000_000
@@ -35,8 +45,10 @@ class _Line:
 
     Attributes:
         plan: The uplink.
-        events: Its own events and those of the whole site.
-        answering: When it was up or impaired, as far as events and watching tell.
+        events: Its own events of the month, and those of the whole site.
+        told: The same of all of the time that its promises speak of.
+        answering: When it was up or impaired in the month, as far as events and watching tell.
+        reached: The same for all of the time that its promises speak of.
         scopes: Its promises, each with the time that counts.
         line: Its series that speak for the line, by target.
         names: Its series that ask resolvers, by resolver.
@@ -45,7 +57,9 @@ class _Line:
 
     plan: UplinkPlan
     events: list[Event]
+    told: list[Event]
     answering: tuple[Span, ...]
+    reached: tuple[Span, ...]
     scopes: list[Scope]
     line: dict[str, list[Series]]
     names: dict[str, list[Series]]
@@ -58,16 +72,18 @@ class _Line:
             self.collectors[Role.NAMES, target, self.answering] = Collector(self.answering, detailed=False)
         for within in self.scopes:
             keep = self.keep(within)
-            for target in self.targets_of(within):
-                self.collectors.setdefault((Role.LINE, target, keep), Collector(keep, detailed=False))
+            for role, target in self.asked_of(within):
+                self.collectors.setdefault((role, target, keep), Collector(keep, detailed=False))
 
     def keep(self, within: Scope) -> tuple[Span, ...]:
         """The time whose samples count for a promise; the very same value as `answering` where that is all of it."""
-        return intersect(self.answering, within.counted)
+        return intersect(self.reached, within.counted)
 
-    def targets_of(self, within: Scope) -> list[str]:
+    def asked_of(self, within: Scope) -> list[tuple[Role, str]]:
+        if within.promise.measure == "names":
+            return [(Role.NAMES, resolver) for resolver in self.names]
         wanted = within.promise.target
-        return [target for target in self.line if wanted in {None, target}]
+        return [(Role.LINE, target) for target in self.line if wanted in {None, target}]
 
     def of_series(self) -> Iterable[tuple[Series, list[Collector]]]:
         for role, by_target in ((Role.LINE, self.line), (Role.NAMES, self.names)):
@@ -89,24 +105,28 @@ def build_month(
         now_unix_ns: The future begins here; it is unobserved.
         period: Account for this time instead of the whole month.
     """
-    period = period or month_span(year, month, subject.zone)
+    over = {per: period or calendar_span(per, year, month, subject.zone) for per in Per}
+    period, reach = over[Per.MONTH], over[_longest(subject)]
+    until_unix_ns = min(now_unix_ns, period.end_unix_ns)  # a quarter is judged so far by the reports of its months
+    told = [e for e in record.events(subject.site, reach) if _has_begun(e, until_unix_ns)]
     events = [e for e in record.events(subject.site, period) if _has_begun(e, now_unix_ns)]
-    watched = record.watched(subject.site, period)
+    watched = record.watched(subject.site, reach)
     all_series = record.series(subject.site)
 
-    def states(plan: UplinkPlan, probed: Iterable[Span]) -> Timeline:
-        return timeline(period, plan.name, events=events, watched=watched, probed=probed, now_unix_ns=now_unix_ns)
-
     def line(plan: UplinkPlan) -> _Line:
-        mine = [event for event in events if event.uplink in {plan.name, None}]
-        told = states(plan, [period])
-        promises = plan.contract.promises if plan.contract else ()
+        mine = [event for event in told if event.uplink in {plan.name, None}]
+        seen = timeline(reach, plan.name, events=told, watched=watched, probed=[reach], now_unix_ns=until_unix_ns)
+        reached = union(seen.up, seen.impaired)
         at_work = _Line(
             plan=plan,
-            events=mine,
-            answering=union(told.up, told.impaired),
+            events=[event for event in events if event.uplink in {plan.name, None}],
+            told=mine,
+            answering=intersect(reached, [period]),
+            reached=reached,
             scopes=[
-                scope(p, plan, period=period, zone=subject.zone, events=mine, now_unix_ns=now_unix_ns) for p in promises
+                scope(p, one, subject, period=over[p.per], events=mine, now_unix_ns=until_unix_ns)
+                for one in plan.contracts
+                for p in (one.promises if one.in_force(period, subject.zone) else ())
             ],
             line=_by_target(all_series, plan.name, Role.LINE, [target.name for target in plan.targets]),
             names=_by_target(all_series, plan.name, Role.NAMES),
@@ -116,24 +136,30 @@ def build_month(
 
     lines = [line(plan) for plan in _plans(subject, all_series)]
     collectors = {series: mine for one in lines for series, mine in one.of_series()}
-    minutes = gather(record.blocks(subject.site, period, list(collectors)), collectors)
+    minutes = gather(record.blocks(subject.site, reach, list(collectors)), collectors)
     known = {plan.name for plan in subject.uplinks}
     resolving = resolving_in(record, subject, year, month)
+    tests = [
+        test for kept in record.measurements(subject.site, reach, MeasurementKind.SPEED) for test in read_tests(kept)
+    ]
     uplinks = []
     for one in lines:
         seen = [minute for many in one.line.values() for series in many for minute in minutes[series]]
         if seen or one.plan.name in known:
             probed = probed_spans(seen, one.plan.reach_minutes)
+            states = timeline(
+                reach, one.plan.name, events=told, watched=watched, probed=probed, now_unix_ns=until_unix_ns
+            )
+            mine = [test for test in tests if test.uplink == one.plan.name and test.at_unix_ns < until_unix_ns]
             found = resolving.get(one.plan.name, ())
-            codec = CODECS[subject.codec]
-            uplinks.append(_uplink(one, states(one.plan, probed), period, now_unix_ns, codec, found))
+            uplinks.append(_uplink(_Month(subject, period, now_unix_ns), one, states, mine, found))
     return MonthReport(
         site=subject.site,
         timezone=subject.timezone,
         year=year,
         month=month,
         period=period,
-        now_unix_ns=min(now_unix_ns, period.end_unix_ns),
+        now_unix_ns=until_unix_ns,
         note=subject.note,
         codec=subject.codec,
         uplinks=tuple(uplinks),
@@ -151,6 +177,21 @@ def _rehearsals(record: Record, subject: Subject, until_unix_ns: int) -> tuple[R
     kept = record.events(subject.site, Span(0, until_unix_ns), [EventKind.DRILL])
     done = (drill for drill in kept if drill.end is not None and drill.end.estimate_unix_ns <= until_unix_ns)
     return tuple(rehearsals(done, {plan.name: plan.drill_every_ns for plan in subject.uplinks}))
+
+
+@dataclass(frozen=True, slots=True)
+class _Month:
+    """What of a report is the same for all lines."""
+
+    subject: Subject
+    period: Span
+    now_unix_ns: int
+
+
+def _longest(subject: Subject) -> Per:
+    """The longest time of the calendar that any promise is judged over."""
+    promises = [promise for plan in subject.uplinks for one in plan.contracts for promise in one.promises]
+    return max((promise.per for promise in promises), key=lambda per: per.months, default=Per.MONTH)
 
 
 def _has_begun(event: Event, now_unix_ns: int) -> bool:
@@ -181,24 +222,23 @@ def _of_the_site(event: Event) -> bool:
 
 
 def _uplink(
-    one: _Line,
-    states: Timeline,
-    period: Span,
-    now_unix_ns: int,
-    codec: Codec,
-    resolving: tuple[ResolverFindings, ...],
+    of: _Month, one: _Line, reached: Timeline, tests: list[SpeedTest], resolving: tuple[ResolverFindings, ...]
 ) -> UplinkReport:
     done = {key: collector.done() for key, collector in one.collectors.items()}
+    period, codec = of.period, CODECS[of.subject.codec]
+    states = reached.within(period)
     times = times_in(states, [period])
     own = [e for e in one.events if e.uplink == one.plan.name and e.kind not in SWITCHES | _OF_SWITCHING]
     outages = tuple(event for event in own if event.kind is EventKind.OUTAGE)
-    separate = [span for span in spans_of(outages, {EventKind.OUTAGE}, now_unix_ns) if intersect([span], states.down)]
+    separate = [s for s in spans_of(outages, {EventKind.OUTAGE}, of.now_unix_ns) if intersect([s], states.down)]
+    clauses = tuple(_clause(of, one, within, reached, done, tests) for within in one.scopes)
+    inside = [test for test in tests if period.start_unix_ns <= test.at_unix_ns < period.end_unix_ns]
     return UplinkReport(
         name=one.plan.name,
-        contract=one.plan.contract,
+        contracts=tuple(c for c in one.plan.contracts if c.in_force(period, of.subject.zone)),
         states=states,
         times=times,
-        to_come_ns=max(0, period.end_unix_ns - max(now_unix_ns, period.start_unix_ns)),
+        to_come_ns=max(0, period.end_unix_ns - max(of.now_unix_ns, period.start_unix_ns)),
         availability=availability(times),
         means=mean_times(times, len(separate)),
         outages=outages,
@@ -206,16 +246,35 @@ def _uplink(
         targets=tuple(_figures(target, done[Role.LINE, target, one.answering], codec) for target in one.line),
         names=tuple(_figures(target, done[Role.NAMES, target, one.answering], codec) for target in one.names),
         resolving=resolving,
-        clauses=tuple(_clause(one, within, states, done) for within in one.scopes),
+        speed={direction: speeds(inside, direction) for direction in DIRECTIONS},
+        clauses=clauses,
+        credits=_credits(of, one, states, clauses),
     )
 
 
 def _clause(
-    one: _Line, within: Scope, states: Timeline, done: dict[tuple[Role, str, tuple[Span, ...]], Probes]
-) -> ClauseResult:
+    of: _Month, one: _Line, within: Scope, states: Timeline, done: dict[tuple[Role, str, tuple[Span, ...]], Probes],
+    tests: list[SpeedTest],
+) -> ClauseResult:  # fmt: skip
     keep = one.keep(within)
-    probes = [(target, done[Role.LINE, target, keep]) for target in one.targets_of(within)]
-    return judge(within, one.plan, states, probes)
+    probes = [(target, done[role, target, keep]) for role, target in one.asked_of(within)]
+    case = Case(
+        within=within, subject=of.subject, plan=one.plan, states=states, events=one.told, probes=probes, tests=tests,
+        now_unix_ns=of.now_unix_ns,
+    )  # fmt: skip
+    return judge(case)
+
+
+def _credits(of: _Month, one: _Line, states: Timeline, clauses: Sequence[ClauseResult]) -> tuple[Owed, ...]:
+    found = (
+        owed(
+            contract, of.subject, of.period, clauses=[clause for clause in clauses if clause.contract is contract],
+            events=one.events, unobserved=states.unobserved, now_unix_ns=of.now_unix_ns,
+        )
+        for contract in one.plan.contracts
+        if contract.in_force(of.period, of.subject.zone)
+    )  # fmt: skip
+    return tuple(one for one in found if one is not None)
 
 
 def _figures(target: str, probes: Probes, codec: Codec) -> TargetFigures:

@@ -111,6 +111,8 @@ class Collector:
         places = np.searchsorted(self._edges, sent_us, side="right")
         counts = (places % 2 == 1) & (rtts != MARK_NOT_SENT)
         told = rtts[counts]
+        if not len(told):
+            return
         if self.detailed:
             self._walks.setdefault(series, Walk()).take(places[counts], sent_us[counts], told)
         answered = told[told < RTT_LIMIT]

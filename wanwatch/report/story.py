@@ -15,8 +15,9 @@ from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.incident import Cause, Entry, Incident, Words, phrase, sentence
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
+from wanwatch.report.grounds import limit_value
 from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
-from wanwatch.report.words import PLACE, duration, limit_value, moment
+from wanwatch.report.words import PLACE, duration, moment
 
 _CAUSES: Final[Mapping[Cause, str]] = {
     Cause.LINES_DOWN: "several lines down at once",
@@ -185,8 +186,8 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
             since = moment(event.start.estimate_unix_ns, report.zone)
             yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
     for clause in uplink.clauses:
-        if clause.ruling.verdict is Verdict.BREACHED and uplink.contract:
-            yield _claim(uplink, clause)
+        if clause.ruling.verdict is Verdict.BREACHED:
+            yield _claim(clause)
     for domains, advice in _ADVICE:
         spans = spans_of((e for e in uplink.outages if e.domain in domains), {EventKind.OUTAGE}, report.now_unix_ns)
         if spans:
@@ -197,9 +198,8 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         yield _say(text, "1 clause" if tipped == 1 else f"{tipped} clauses", name(uplink.name))
 
 
-def _claim(uplink: UplinkReport, clause: ClauseResult) -> Markup:
-    contract = uplink.contract
-    assert contract is not None  # noqa: S101 - the caller looked
+def _claim(clause: ClauseResult) -> Markup:
+    contract = clause.contract
     reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
     value = limit_value(clause, clause.found.value)
     text = "<strong>Claim from {}{}</strong>: {} was promised {}, and was {}."

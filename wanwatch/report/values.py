@@ -1,5 +1,6 @@
 """The month's report as one frozen value: everything that a page or a data file shows, before any rendering."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from fractions import Fraction
@@ -7,7 +8,9 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.availability import MeanTimes, Times
 from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
+from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.speed_tests import Speeds
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
 from wanwatch.core.drill import Rehearsal
@@ -82,19 +85,42 @@ class ClauseResult:
 
     Attributes:
         promise: The promise.
+        contract: The contract that it is part of.
+        period: The time of the calendar that it is judged over.
         ruling: The verdict and its ground.
         found: The figure with its bounds, in the unit of the promise's limit.
-        samples: How many probes it rests on.
+        samples: How many probes, tests or events it rests on.
         times: The states of the time that counts for it.
         to_come_ns: How much of that time has not come yet.
+        evidence: Names of the events and tests that show it.
+        needed: For a share of tests: how many more decide it at least; None where that cannot be told.
     """
 
     promise: Promise
+    contract: Contract
+    period: Span
     ruling: Ruling
     found: Bounded
     samples: int
     times: Times
     to_come_ns: int
+    evidence: tuple[str, ...] = ()
+    needed: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Owed:
+    """What one contract owes for the month.
+
+    Attributes:
+        contract: The contract.
+        sure: What is owed whatever the unobserved time was like.
+        perhaps: What it may come to.
+    """
+
+    contract: Contract
+    sure: Credit
+    perhaps: Credit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +152,7 @@ class UplinkReport:
 
     Attributes:
         name: Its name.
-        contract: Its contract, if it has one.
+        contracts: Those of its contracts that were in force in the month.
         states: When it was in which state.
         times: How long it was in which state.
         to_come_ns: How much of the unobserved time has not come yet.
@@ -137,11 +163,13 @@ class UplinkReport:
         targets: Delay and loss of each target.
         names: Delay and answers of each resolver.
         resolving: What inspections said of each resolver.
+        speed: What its speed tests came to, by direction.
         clauses: What became of each promise.
+        credits: What each contract owes.
     """
 
     name: str
-    contract: Contract | None
+    contracts: tuple[Contract, ...]
     states: Timeline
     times: Times
     to_come_ns: int
@@ -152,7 +180,14 @@ class UplinkReport:
     targets: tuple[TargetFigures, ...]
     names: tuple[TargetFigures, ...]
     resolving: tuple[ResolverFindings, ...]
+    speed: Mapping[str, Speeds]
     clauses: tuple[ClauseResult, ...]
+    credits: tuple[Owed, ...]
+
+    @property
+    def contract(self) -> Contract | None:
+        """The last of its contracts; None without one."""
+        return self.contracts[-1] if self.contracts else None
 
     @property
     def verdict(self) -> Verdict | None:

@@ -5,24 +5,22 @@ million as 0%.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import tzinfo
 from fractions import Fraction
 from typing import Final
 
-from wanwatch.core.account.availability import allowance_ns
 from wanwatch.core.account.calendar import local_time
-from wanwatch.core.account.clauses import Because
 from wanwatch.core.account.figures import Figure
 from wanwatch.core.cut_off import by_kind
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event
 from wanwatch.core.resolving import Sign
-from wanwatch.report.values import ClauseResult
 
 NOTHING: Final = "—"
 _MINUTE_S, _HOUR_S, _DAY_S = 60, 3600, 86_400
 _WHOLE_MS: Final = 100
 _MOST_DECIMALS: Final = 6
+_RATES: Final = (("Gbit/s", 10**9), ("Mbit/s", 10**6), ("kbit/s", 10**3), ("bit/s", 1))
 
 WHERE: Final[Mapping[Domain, str]] = {
     Domain.OUR_SIDE: "our own side",
@@ -140,63 +138,14 @@ def _offset(isoformat: str) -> str:
     return isoformat[-6:]
 
 
-def limit_value(clause: ClauseResult, figure: Figure | None) -> str:
-    """Say a clause's figure in the unit of its measure."""
-    if clause.promise.measure in {"delay", "delay-variation"}:
-        return milliseconds(figure * 1_000_000 if isinstance(figure, Fraction) else figure)
-    return per_cent(figure) if clause.promise.measure in {"availability", "loss"} else NOTHING
-
-
-def reason(clause: ClauseResult) -> str:
-    """Say why a verdict is what it is, in one or two sentences."""
-    return _REASONS[clause.ruling.because](clause)
-
-
-def _holds(clause: ClauseResult) -> str:
-    if clause.times.unobserved_ns == 0:
-        return "All of the time was observed."
-    return f"Kept even if all {duration(clause.times.unobserved_ns)} of unobserved time had gone badly."
-
-
-def _fails(clause: ClauseResult) -> str:
-    if clause.times.unobserved_ns == 0:
-        return "All of the time was observed."
-    if clause.to_come_ns:
-        return "Already missed, whatever the rest of the month brings."
-    return f"Missed even if all {duration(clause.times.unobserved_ns)} of unobserved time had gone well."
-
-
-def _running(clause: ClauseResult) -> str:
-    kept = clause.promise.kept_by(clause.found.value)
-    so_far = "Kept so far" if kept else "Missed so far"
-    if clause.promise.measure != "availability":
-        return f"{so_far}; {duration(clause.to_come_ns)} are still to come."
-    return f"{so_far}: {_allowance(clause)}; {duration(clause.to_come_ns)} are still to come."
-
-
-def _allowance(clause: ClauseResult) -> str:
-    allowed = allowance_ns(clause.promise.limit or Fraction(1), clause.times.period_ns)
-    return f"down for {duration(clause.times.down_ns)} of the {duration(allowed)} that the month allows"
-
-
-def _could_tip(clause: ClauseResult) -> str:
-    kept = "keeps" if clause.promise.kept_by(clause.found.value) else "misses"
-    gap = duration(clause.times.unobserved_ns)
-    return f"What was observed {kept} the limit, but {gap} went unobserved, enough to turn it either way."
-
-
-_REASONS: Final[Mapping[Because, Callable[[ClauseResult], str]]] = {
-    Because.HOLDS_ANYWAY: _holds,
-    Because.FAILS_ANYWAY: _fails,
-    Because.STILL_RUNNING: _running,
-    Because.COULD_TIP: _could_tip,
-    Because.NOTHING_SEEN: lambda _: "Nothing was observed of it.",
-    Because.NOT_MEASURED: lambda clause: f"This version does not measure {clause.promise.measure}.",
-    Because.RAW_GONE: lambda _: "The single round-trip times of that time are no longer kept.",
-    Because.NOT_IN_FORCE: lambda _: "The contract was not in force, or all of the time is counted out.",
-}
-
-
 def sign(found: Sign | None) -> str:
     """Say whether something is so: `yes`, `no`, `no verdict`, or that it was not asked."""
     return "not asked" if found is None else "no verdict" if found is Sign.UNDECIDED else found.value
+
+
+def rate(bps: float | None) -> str:
+    """Say a speed: four digits, in the unit that suits it."""
+    if bps is None:
+        return NOTHING
+    unit, size = next(((unit, size) for unit, size in _RATES if bps >= size), _RATES[-1])
+    return f"{bps / size:.4g} {unit}"

@@ -73,8 +73,7 @@ def test_only_what_the_contract_names_is_counted_out() -> None:
     ]
 
     def out(*what: str) -> tuple[Span, ...]:
-        promise = Promise(measure="availability", text="", limit=None, counts_out=frozenset(what))
-        return counted_out(promise, events, 100)
+        return counted_out(frozenset(what), events, 100)
 
     assert out() == ()
     assert out("planned-work") == (Span(0, 10),)

@@ -75,6 +75,10 @@ async def test_a_test_through_tls_measures_both_ways_and_the_delay_beside_them(t
         assert run.tcp is not None
         assert run.tcp.timestamps
         assert any(way is run.direction for way, _ in heard)
+    down = result.runs[0].tcp
+    assert down is not None
+    assert down.efficiency is not None  # the reflector tells what it had to send again
+    assert 0.5 < down.efficiency <= 1
     told = json.loads(json.dumps(result.to_json()))
     assert told["site"] == "harbour-lane"
     assert TOKEN not in json.dumps(told)

@@ -13,7 +13,7 @@ from tests.measure.speed.hostile import OK, Behave, far_end, says
 from wanwatch.clock import RealClock
 from wanwatch.core.account.speed_result import Direction, Ending
 from wanwatch.core.model import Pin
-from wanwatch.measure.speed import lanes, worker
+from wanwatch.measure.speed import far, lanes, worker
 from wanwatch.measure.speed.answer import Body, Trouble, read_answer
 from wanwatch.measure.speed.job import Job, Transfer
 from wanwatch.measure.speed.worker import Worker
@@ -184,6 +184,17 @@ def test_no_head_raises_whatever_is_in_it(data: bytes) -> None:
     """RFC 9112: a bad answer is a value, not an exception."""
     for head in (data, b"HTTP/1.1 200 OK\r\n" + data, b"HTTP/1.1 200 OK\r\nContent-Length: " + data):
         assert isinstance(read_answer(head), Body | Trouble | None)
+
+
+@given(data=st.binary(max_size=100) | st.text(max_size=100).map(str.encode))
+def test_no_account_of_what_was_sent_raises(data: bytes) -> None:
+    """What a stranger says of its TCP is told only where it can be so."""
+    for body in (data, b'{"sent": ' + data + b', "retransmitted": 0}'):
+        found = far.read(b"HTTP/1.1 200 OK\r\n\r\n" + body)
+        assert found is None or 0 <= found.retransmitted <= found.sent
+    assert far.read(b'HTTP/1.1 200 OK\r\n\r\n{"sent": 5, "retransmitted": 2}') == (5, 2)
+    assert far.read(b'HTTP/1.1 200 OK\r\n\r\n{"sent": 5, "retransmitted": 6}') is None
+    assert far.read(b'HTTP/1.1 404 Not Found\r\n\r\n{"sent": 5, "retransmitted": 2}') is None
 
 
 def test_a_head_is_read_as_rfc_9112_has_it() -> None:

@@ -9,6 +9,7 @@ Source: RFC 3339 for instants with an offset; the zone's rules are the caller's 
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from enum import StrEnum
 from typing import Final
 
 from wanwatch.core.account.spans import intersect
@@ -17,6 +18,19 @@ from wanwatch.core.model import NS_PER_S, Span
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MONTHS_A_YEAR: Final = 12
 _DAY_NS: Final = 86_400 * NS_PER_S
+
+
+class Per(StrEnum):
+    """A time that contracts are reckoned over."""
+
+    MONTH = "month"
+    QUARTER = "quarter"
+    YEAR = "year"
+
+    @property
+    def months(self) -> int:
+        """How many months it has."""
+        return {Per.MONTH: 1, Per.QUARTER: 3, Per.YEAR: _MONTHS_A_YEAR}[self]
 
 
 def midnight_unix_ns(day: date, zone: tzinfo) -> int:
@@ -36,6 +50,13 @@ def month_span(year: int, month: int, zone: tzinfo) -> Span:
     first = date(year, month, 1)
     after = date(year + month // _MONTHS_A_YEAR, month % _MONTHS_A_YEAR + 1, 1)
     return Span(midnight_unix_ns(first, zone), midnight_unix_ns(after, zone))
+
+
+def calendar_span(per: Per, year: int, month: int, zone: tzinfo) -> Span:
+    """Return the local month, or the quarter or the year of the calendar that it belongs to."""
+    first = (month - 1) // per.months * per.months + 1
+    last = first + per.months - 1
+    return Span(month_span(year, first, zone).start_unix_ns, month_span(year, last, zone).end_unix_ns)
 
 
 def days(span: Span, zone: tzinfo) -> Iterator[tuple[date, Span]]:

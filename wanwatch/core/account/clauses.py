@@ -14,6 +14,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
+from wanwatch.core.account.calendar import Per
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.spans import union
 from wanwatch.core.account.timeline import event_span
@@ -37,7 +38,9 @@ class Because(StrEnum):
     STILL_RUNNING = "still-running"
     COULD_TIP = "could-tip"
     NOTHING_SEEN = "nothing-seen"
-    NOT_MEASURED = "not-measured"
+    TESTS_SHOW = "tests-show"
+    TOO_FEW_TESTS = "too-few-tests"
+    BEYOND_HANDOFF = "beyond-handoff"
     RAW_GONE = "raw-gone"
     NOT_IN_FORCE = "not-in-force"
 
@@ -47,28 +50,36 @@ class Promise:
     """One clause as the contract has it.
 
     Attributes:
-        measure: `availability`, `delay`, `loss`, or a measure that is not judged here.
+        measure: What is measured, by its name in the configuration.
         text: The limit as a person wrote it, such as `at least 99.9%`.
-        limit: The limit in base units (ratio or seconds); None where the clause has no single one.
+        limit: The limit in base units: a ratio, seconds or a number.
         at_least: True where the figure has to reach the limit, False where it must not exceed it.
         target: The target that it speaks of, or None for any.
-        statistic: For `delay`: `mean`, `max`, or a percentile such as `p95`.
+        statistic: For `delay`: `mean`, `max`, or a percentile such as `p95`; for a speed `floor`, `usual` or `peak`.
+        speed_bps: For a speed: what the share `limit` of the tests must reach, in bits a second.
+        longer_than_ns: For `outages`: only longer ones count.
         hours_min: The hours of each day that it covers, in minutes from midnight; None for all day.
+        working: Whether only working time counts.
+        per: The time of the calendar that it is judged over.
         counts_out: What is taken out of both sides: `planned-work`, `drill`, or a fault domain such as `our-side`.
     """
 
     measure: str
     text: str
-    limit: Fraction | None
+    limit: Fraction
     at_least: bool = False
     target: str | None = None
     statistic: str | None = None
+    speed_bps: int | None = None
+    longer_than_ns: int = 0
     hours_min: tuple[int, int] | None = None
+    working: bool = False
+    per: Per = Per.MONTH
     counts_out: frozenset[str] = frozenset()
 
     def kept_by(self, figure: Figure | None) -> bool | None:
-        """Say whether a figure keeps the limit; None where either is missing."""
-        if figure is None or self.limit is None:
+        """Say whether a figure keeps the limit; None where there is no figure."""
+        if figure is None:
             return None
         return figure >= self.limit if self.at_least else figure <= self.limit
 
@@ -96,14 +107,14 @@ def rule(promise: Promise, found: Bounded, *, running: bool) -> Ruling:
     return _RULES.get((promise.kept_by(found.low), promise.kept_by(found.high)), undecided)  # type: ignore[arg-type]
 
 
-def counted_out(promise: Promise, events: Iterable[Event], now_unix_ns: int) -> tuple[Span, ...]:
+def counted_out(what: frozenset[str], events: Iterable[Event], now_unix_ns: int) -> tuple[Span, ...]:
     """Return the time that a promise takes out of both sides, from the events of its uplink and its site.
 
     `planned-work` takes out the windows that were announced beforehand, and of what reaches into one only the part
     within: work that is overrun is not excused. `drill` takes out drills and whatever is marked as part of one; a fault
     domain takes out the outages and impairments that broke there.
     """
-    return union(event_span(event, now_unix_ns) for event in events if _counts_out(promise.counts_out, event))
+    return union(event_span(event, now_unix_ns) for event in events if _counts_out(what, event))
 
 
 def _counts_out(what: frozenset[str], event: Event) -> bool:

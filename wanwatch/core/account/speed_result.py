@@ -88,7 +88,7 @@ class Tcp:
     """What TCP itself says of a run, over all its connections; None where the kernel does not tell.
 
     Attributes:
-        efficiency: RFC 6349 section 4.2; of what we sent.
+        efficiency: RFC 6349 section 4.2; of what we sent while measuring, or of all that a reflector sent us.
         least_rtt_s: Least round-trip time: of what we sent, by TCP itself; of what we received, of the light probes.
         mean_rtt_s: Likewise the mean while measuring, of smoothed ones where TCP itself tells.
         buffer_delay: RFC 6349 section 4.2, as a ratio.

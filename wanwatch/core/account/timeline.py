@@ -38,6 +38,11 @@ class Timeline:
     down: tuple[Span, ...]
     unobserved: tuple[Span, ...]
 
+    def within(self, period: Span) -> "Timeline":
+        """Return the part of it in *period*."""
+        states = {"up": self.up, "impaired": self.impaired, "down": self.down, "unobserved": self.unobserved}
+        return Timeline(**{state: intersect(spans, [period]) for state, spans in states.items()})
+
     def stretches(self) -> list[Stretch]:
         """Return the states in order of time."""
         of_state = {

@@ -45,6 +45,10 @@ class WorkingTime:
         return total_ns(self.within(span, zone))
 
 
+WEEKDAYS: Final = WorkingTime()
+"""Monday to Friday, round the clock, without holidays."""
+
+
 def paid_days(
     reported: date, mended: date, working: WorkingTime, *, grace: int, last_counts: bool = False
 ) -> list[date]:

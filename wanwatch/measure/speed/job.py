@@ -3,7 +3,7 @@
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -31,6 +31,7 @@ class Job:
         connections: How many at once.
         seconds: How long to measure once it is warm.
         most_bytes: The most payload to move.
+        account: Path at which the far end tells what it sent; None where it does not.
     """
 
     direction: Direction
@@ -46,6 +47,14 @@ class Job:
     connections: int
     seconds: float
     most_bytes: int
+    account: str | None = None
+
+
+class FarSent(NamedTuple):
+    """What the far end's TCP tells of all that it sent: payload bytes, and of them those sent again."""
+
+    sent: int
+    retransmitted: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +105,7 @@ class Transfer:
         rtts_s: Smoothed round-trip times of all connections while measuring; of our own data.
         least_rtt_s: The least one.
         counted: What the counters say; None if it never came to measuring.
+        far: What the far end's TCP says of the whole run; None where it does not tell.
     """
 
     ending: Ending
@@ -110,6 +120,7 @@ class Transfer:
     rtts_s: Sequence[float] = ()
     least_rtt_s: float | None = None
     counted: Counted | None = None
+    far: FarSent | None = None
 
 
 class BadJobError(WanwatchError):

@@ -145,6 +145,8 @@ def _tcp(transfer: Transfer, idle: Delay | None, loaded: Delay | None) -> Tcp:
     if transfer.rtts_s:
         least_s, mean_s = transfer.least_rtt_s, fmean(transfer.rtts_s)
     sent, again = (counted.sent, counted.retransmitted) if counted else (None, None)
+    if transfer.far is not None:
+        sent, again = transfer.far
     return Tcp(
         efficiency=None if sent is None or again is None else tcp_efficiency(sent, again),
         least_rtt_s=least_s,

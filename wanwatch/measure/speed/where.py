@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from ipaddress import ip_address
+from secrets import token_hex
 from typing import Final
 from urllib.parse import SplitResult, urljoin, urlsplit
 
@@ -97,11 +98,14 @@ def numeric(host: str) -> str | None:
 
 def job(config: Config, uplink: Uplink, at: Place, addresses: Sequence[str], asked: "Asked") -> Job:
     """Return the job of a direction."""
-    speed = settings(config)
+    speed, test = settings(config), token_hex(8)
+    told = at.reflector and at.direction is Direction.DOWN
+    path = (at.url.path or "/") + (f"?{at.url.query}" if at.url.query else "")
     return Job(
         direction=at.direction, pin=uplink.pin, addresses=addresses, port=at.port, host=at.host,
         authority=at.url.netloc.rpartition("@")[2],
-        path=(at.url.path or "/") + (f"?{at.url.query}" if at.url.query else ""),
+        path=path + (f"{'&' if at.url.query else '?'}test={test}" if told else ""),
+        account=f"{at.url.path.rpartition('/')[0]}/sent?test={test}" if told else None,
         tls=at.url.scheme == "https", ca_file=ca_file(config),
         token=_token(speed) if at.reflector else None,
         connections=asked.connections or speed.connections, seconds=asked.seconds or speed.seconds,

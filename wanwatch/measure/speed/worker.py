@@ -4,7 +4,7 @@ import asyncio
 import os
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from wanwatch.core.account.goodput import window_bps
@@ -14,6 +14,7 @@ from wanwatch.core.model import NS_PER_S
 from wanwatch.core.ports import Clock
 from wanwatch.core.wire.tcp_info import TcpInfo
 from wanwatch.measure.speed.answer import Trouble
+from wanwatch.measure.speed.far import asked
 from wanwatch.measure.speed.gauges import Gauges, interface_of, port_bps
 from wanwatch.measure.speed.job import Counted, Job, Transfer
 from wanwatch.measure.speed.lanes import Lanes, Totals
@@ -66,11 +67,12 @@ class Worker:
         moving = asyncio.create_task(self._lanes.run())
         try:
             found = await self._watch(moving)
-            return self._transfer(found or self._lanes.trouble or Trouble(Ending.DONE, ""))
+            done = self._transfer(found or self._lanes.trouble or Trouble(Ending.DONE, ""))
         finally:
             moving.cancel()
             with suppress(asyncio.CancelledError):
                 await moving
+        return replace(done, far=await asked(self.job, self.clock)) if done.used else done
 
     async def _watch(self, moving: asyncio.Task[None]) -> Trouble | None:
         """Count until the run is over; None where it is over because a connection is."""

@@ -40,7 +40,7 @@ def render_json(dossier: Dossier) -> str:
 
 def to_json(dossier: Dossier) -> dict[str, Json]:
     """Return the dossier as JSON values."""
-    contract, length = dossier.plan.contract, dossier.length_bounds_ns
+    contract, length = dossier.contract, dossier.length_bounds_ns
     return {
         "site": dossier.site,
         "timezone": dossier.timezone,

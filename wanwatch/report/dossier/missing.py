@@ -17,7 +17,7 @@ def missing(dossier: Dossier) -> list[Markup]:
 
 
 def _circuit(dossier: Dossier) -> Iterator[Markup]:
-    contract = dossier.plan.contract
+    contract = dossier.contract
     if contract is None or not contract.reference:
         yield say(
             "The circuit's reference: it is not on file; write it into the configuration, as {} of this line's"

@@ -43,7 +43,7 @@ def render_html(dossier: Dossier) -> str:
     return environment.get_template("dossier.html").render(
         dossier=dossier,
         outage=dossier.outage,
-        contract=dossier.plan.contract,
+        contract=dossier.contract,
         style=Markup(style),  # noqa: S704 - our own files
         headline=story.headline(dossier),
         where=story.where(dossier),

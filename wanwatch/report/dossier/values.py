@@ -11,7 +11,7 @@ from wanwatch.core.incident import Incident
 from wanwatch.core.model import NS_PER_S, Event, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
 from wanwatch.report.sequence import Whole, Words
-from wanwatch.report.subject import UplinkPlan
+from wanwatch.report.subject import Contract, UplinkPlan
 
 AROUND_NS: Final = 300 * NS_PER_S
 """So much is shown before an outage and after it."""
@@ -117,6 +117,11 @@ class Dossier:
     def zone(self) -> tzinfo:
         """The site's zone itself."""
         return ZoneInfo(self.timezone)
+
+    @property
+    def contract(self) -> Contract | None:
+        """The contract that was in force when the line broke."""
+        return self.plan.contract_at(self.outage.start.estimate_unix_ns, self.zone)
 
     @property
     def down(self) -> Span:

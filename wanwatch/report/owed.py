@@ -1,0 +1,79 @@
+"""Owed: what each contract pays back for the month, both what is sure and what it may come to."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from wanwatch.core.account.calendar import local_time, midnight_unix_ns
+from wanwatch.core.account.clauses import counted_out
+from wanwatch.core.account.credits import credit
+from wanwatch.core.account.figures import UNKNOWN
+from wanwatch.core.account.spans import subtract, union
+from wanwatch.core.account.spells import Spell
+from wanwatch.core.account.working import paid_days
+from wanwatch.core.model import Event, EventKind, Span
+from wanwatch.report.subject import Contract, DayTerms, Subject
+from wanwatch.report.values import ClauseResult, Owed
+
+
+def owed(
+    contract: Contract, subject: Subject, period: Span, *, clauses: Iterable[ClauseResult], events: Sequence[Event],
+    unobserved: Sequence[Span], now_unix_ns: int,
+) -> Owed | None:  # fmt: skip
+    """Reckon what a contract owes for *period*; None where it says nothing of credits.
+
+    Its first clause of availability gives the share: its high bound what is owed for sure, its low bound what it may
+    come to. A clause that is judged over a longer time than the month counts in the month in which that time ends.
+
+    Args:
+        contract: The contract.
+        subject: The site.
+        period: The month.
+        clauses: What became of the contract's clauses.
+        events: The line's events.
+        unobserved: What was not observed of the line, or has not come yet.
+        now_unix_ns: The future begins here.
+    """
+    if contract.terms is None:
+        return None
+    due = [
+        one for one in clauses if one.promise.measure == "availability" and one.period.end_unix_ns == period.end_unix_ns
+    ]
+    found = due[0].found if due else UNKNOWN
+    sure, perhaps = _days(contract, subject, period, events, unobserved, now_unix_ns)
+    return Owed(
+        contract=contract,
+        sure=credit(contract.terms, found.high, sure),
+        perhaps=credit(contract.terms, found.low, perhaps),
+    )
+
+
+def _days(
+    contract: Contract, subject: Subject, period: Span, events: Sequence[Event], unobserved: Sequence[Span],
+    now_unix_ns: int,
+) -> tuple[list[date], list[date]]:  # fmt: skip
+    """Return the days of the month that are paid for surely, and perhaps: as if unobserved time had been an outage."""
+    terms = contract.days
+    if terms is None:
+        return [], []
+    mine = [e for e in events if e.kind is EventKind.OUTAGE and e.domain not in terms.counts_out]
+    spells = [Spell.of(event, now_unix_ns) for event in mine]
+    out = counted_out(terms.counts_out, events, now_unix_ns)
+    blind = union(unobserved)
+    seen = [piece for spell in spells for piece in subtract([spell.surely], blind)]
+    runs = union([spell.perhaps for spell in spells], blind)
+    in_force = contract.in_force(period, subject.zone)
+    sure, perhaps = (_paid(subtract(spans, out), terms, subject, in_force) for spans in (seen, runs))
+    return sure, perhaps
+
+
+def _paid(spans: Iterable[Span], terms: DayTerms, subject: Subject, in_force: Sequence[Span]) -> list[date]:
+    """Return each day once, of those that lie in the contract's part of the month."""
+    paid: set[date] = set()
+    for span in spans:
+        first, last = (local_time(at, subject.zone).date() for at in (span.start_unix_ns, span.end_unix_ns))
+        paid.update(paid_days(first, last, subject.working, grace=terms.after))
+    return sorted(day for day in paid if _lies_in(in_force, midnight_unix_ns(day, subject.zone)))
+
+
+def _lies_in(spans: Iterable[Span], unix_ns: int) -> bool:
+    return any(span.start_unix_ns <= unix_ns < span.end_unix_ns for span in spans)
