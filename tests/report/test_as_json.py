@@ -42,6 +42,10 @@ def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> Non
     assert list(fibre["loss_runs"]["near"]) == ["runs", "longest", "mean_length"]
     assert list(fibre["voice"]["near"]) == ["r", "mos", "codec"]
     assert list(fibre["names"]["192.0.2.53"]) == ["success_ratio", "p95_s"]
+    assert fibre["speed"] == {
+        way: {"median_bps": None, "p10_bps": None, "tests": 0, "apart": {}} for way in ("down", "up")
+    }
+    assert fibre["credit"] == {}
     assert list(fibre["outages"][0]) == list(FIELDS) == list(data["switches"][0])
     plain = [
         "measure", "limit", "value", "verdict", "samples", "low", "high", "reason",

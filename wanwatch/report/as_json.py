@@ -7,6 +7,7 @@ Departures:  an infinite figure (a percentile that falls on unanswered probes) i
 import json
 import math
 from collections.abc import Iterable
+from fractions import Fraction
 
 from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.figures import Bounded, Figure
@@ -162,15 +163,15 @@ def _owed(owed: Owed) -> Json:
         "provider": contract.provider,
         "reference": contract.reference,
         "currency": contract.terms.currency if contract.terms else None,
-        "sure": _credit(owed.sure),
-        "perhaps": _credit(owed.perhaps),
+        "sure": _credit(owed.sure, owed.sure_share),
+        "perhaps": _credit(owed.perhaps, owed.perhaps_share),
     }
 
 
-def _credit(credit: Credit) -> Json:
+def _credit(credit: Credit, share: Fraction | None) -> Json:
     """Amounts are text: a binary fraction would not be the amount."""
     lines: list[Json] = [{"why": o.why, "reckoning": o.reckoning, "amount": str(o.amount)} for o in credit.lines]
-    return {"total": str(credit.total), "lines": lines}
+    return {"total": str(credit.total), "share_of_fee": _number(share), "lines": lines}
 
 
 def _bounded(found: Bounded) -> Json:

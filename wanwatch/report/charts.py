@@ -122,7 +122,7 @@ def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
         _draw_loss(below, hours)
         rows = list(days(period, zone))
         below.set_xlim(period.start_unix_ns / _HOUR_NS, period.end_unix_ns / _HOUR_NS)
-        below.set_xticks(*_week_ticks(rows))
+        below.set_xticks(*week_ticks(rows))
         for axes in (above, below):
             axes.grid(axis="y", color=RULE, linewidth=0.6)
             axes.set_axisbelow(True)
@@ -218,8 +218,8 @@ def _ms(figure: Figure | None) -> float:
     return _OFF_SCALE_MS if figure == math.inf else float(figure) / 1000
 
 
-def _week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[str]]:
-    """A tick at each Monday's midnight, and at the month's first unless a Monday follows too closely to set both."""
+def week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[str]]:
+    """Return a tick at each Monday's midnight, and at the month's first unless a Monday is too near for both."""
     mondays = [row for row in rows if row[0].weekday() == 0]
     first = rows[:1] if mondays[0][0].day > _APART_DAYS else []
     at = [span.start_unix_ns / _HOUR_NS for _, span in (*first, *mondays)]

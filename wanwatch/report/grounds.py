@@ -26,7 +26,9 @@ def limit_value(clause: ClauseResult, figure: Figure | None) -> str:
         return milliseconds(figure * 1_000_000 if isinstance(figure, Fraction) else figure)
     if measure in _LENGTHS:
         return "any length" if math.isinf(figure) else duration(Fraction(figure) * NS_PER_S)
-    return count(int(figure)) if measure == "outages" else per_cent(figure)
+    if measure == "outages":
+        return count(int(figure))
+    return per_cent(figure, 1 if clause.promise.speed_bps else 3)
 
 
 def reason(clause: ClauseResult) -> str:
@@ -84,7 +86,7 @@ def _could_tip(clause: ClauseResult) -> str:
 
 def _tally(clause: ClauseResult) -> str:
     """Say how many of the tests that count reached the speed."""
-    reached, speed = clause.samples - len(clause.evidence), rate(clause.promise.speed_bps)
+    reached, speed = int(clause.samples * (clause.found.value or 0)), rate(clause.promise.speed_bps)
     return f"{count(reached)} of {count(clause.samples)} tests that count reached {speed}"
 
 

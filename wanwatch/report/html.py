@@ -15,7 +15,7 @@ from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.incident import Entry, Incident, folded, subject
 from wanwatch.core.model import UNPINNED, Event, State
-from wanwatch.report import charts, grounds, story, words
+from wanwatch.report import charts, grounds, speed_page, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
 
@@ -40,6 +40,7 @@ def render_html(report: MonthReport) -> str:
         rehearsed=story.rehearsed(report),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
+        most_missed=speed_page.MOST_MISSED,
         grounds=grounds,
         codec=voice.CODECS[report.codec],
         packet_ms=round(voice.PACKET_S * 1000),
@@ -63,6 +64,7 @@ def page_environment(zone: tzinfo) -> Environment:
         duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),
         per_cent=words.per_cent,
         ms=words.milliseconds,
+        rate=words.rate,
         count=words.count,
         decimal=words.decimal,
         name=story.name,
@@ -96,6 +98,7 @@ class Line:
     def __init__(self, report: MonthReport, uplink: UplinkReport, number: int) -> None:
         self.of = uplink
         self.anchor = f"line-{number}"
+        self.speed = speed_page.directions(report, uplink, number)
         self.strip = _drawn(charts.strip(report.period, uplink.states))
         self.ribbons = _drawn(charts.ribbons(report.period, uplink.states, report.zone))
         self.charts = {

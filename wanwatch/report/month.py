@@ -247,6 +247,7 @@ def _uplink(
         names=tuple(_figures(target, done[Role.NAMES, target, one.answering], codec) for target in one.names),
         resolving=resolving,
         speed={direction: speeds(inside, direction) for direction in DIRECTIONS},
+        best_bps=one.plan.best_bps,
         clauses=clauses,
         credits=_credits(of, one, states, clauses),
     )

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from fractions import Fraction
 
 from wanwatch.core.account.calendar import local_time, midnight_unix_ns
 from wanwatch.core.account.clauses import counted_out
-from wanwatch.core.account.credits import credit
-from wanwatch.core.account.figures import UNKNOWN
+from wanwatch.core.account.credits import Terms, credit, step_for
+from wanwatch.core.account.figures import UNKNOWN, Figure
 from wanwatch.core.account.spans import subtract, union
 from wanwatch.core.account.spells import Spell
 from wanwatch.core.account.working import paid_days
@@ -44,7 +45,14 @@ def owed(
         contract=contract,
         sure=credit(contract.terms, found.high, sure),
         perhaps=credit(contract.terms, found.low, perhaps),
+        sure_share=_share(contract.terms, found.high),
+        perhaps_share=_share(contract.terms, found.low),
     )
+
+
+def _share(terms: Terms, availability: Figure | None) -> Fraction | None:
+    step = step_for(terms.steps, availability)
+    return step.share_of_fee if step else None
 
 
 def _days(

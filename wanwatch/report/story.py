@@ -16,7 +16,8 @@ from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.incident import Cause, Entry, Incident, Words, phrase, sentence
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.grounds import limit_value
-from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
+from wanwatch.report.subject import Contract
+from wanwatch.report.values import ClauseResult, MonthReport, Owed, UplinkReport
 from wanwatch.report.words import PLACE, duration, moment
 
 _CAUSES: Final[Mapping[Cause, str]] = {
@@ -185,9 +186,13 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         if event.end is None and report.running:
             since = moment(event.start.estimate_unix_ns, report.zone)
             yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
-    for clause in uplink.clauses:
-        if clause.ruling.verdict is Verdict.BREACHED:
-            yield _claim(clause)
+    breached = [clause for clause in uplink.clauses if clause.ruling.verdict is Verdict.BREACHED]
+    for contract in uplink.contracts:
+        if mine := [clause for clause in breached if clause.contract is contract]:
+            yield _claim(contract, mine)
+    for owed in uplink.credits:
+        if owed.sure.total:
+            yield _credit(owed)
     for domains, advice in _ADVICE:
         spans = spans_of((e for e in uplink.outages if e.domain in domains), {EventKind.OUTAGE}, report.now_unix_ns)
         if spans:
@@ -198,12 +203,22 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         yield _say(text, "1 clause" if tipped == 1 else f"{tipped} clauses", name(uplink.name))
 
 
-def _claim(clause: ClauseResult) -> Markup:
-    contract = clause.contract
+def _claim(contract: Contract, clauses: Sequence[ClauseResult]) -> Markup:
     reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
+    said = Markup("; ").join(_breach(clause) for clause in clauses)
+    return _say("<strong>Claim from {}{}</strong>: {}.", name(contract.provider), reference, said)
+
+
+def _breach(clause: ClauseResult) -> Markup:
     value = limit_value(clause, clause.found.value)
-    text = "<strong>Claim from {}{}</strong>: {} was promised {}, and was {}."
-    return _say(text, name(contract.provider), reference, clause.promise.measure, clause.promise.text, value)
+    return _say("{} was promised {}, and was {}", clause.promise.measure, clause.promise.text, value)
+
+
+def _credit(owed: Owed) -> Markup:
+    contract, terms = owed.contract, owed.contract.terms
+    assert terms is not None  # noqa: S101 - nothing is owed without terms
+    text = "Ask {} for a <strong>credit of {} {}</strong>, reckoned with the clauses."
+    return _say(text, name(contract.provider), owed.sure.total, terms.currency)
 
 
 def _own_side(uplink: UplinkReport, outages: int, length: str) -> Markup:

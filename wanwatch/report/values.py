@@ -116,11 +116,15 @@ class Owed:
         contract: The contract.
         sure: What is owed whatever the unobserved time was like.
         perhaps: What it may come to.
+        sure_share: The share of the fee in it; None where there is no such step.
+        perhaps_share: Likewise.
     """
 
     contract: Contract
     sure: Credit
     perhaps: Credit
+    sure_share: Fraction | None
+    perhaps_share: Fraction | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +168,7 @@ class UplinkReport:
         names: Delay and answers of each resolver.
         resolving: What inspections said of each resolver.
         speed: What its speed tests came to, by direction.
+        best_bps: The most that its handoff carries, in bits of payload a second; None where not known.
         clauses: What became of each promise.
         credits: What each contract owes.
     """
@@ -181,6 +186,7 @@ class UplinkReport:
     names: tuple[TargetFigures, ...]
     resolving: tuple[ResolverFindings, ...]
     speed: Mapping[str, Speeds]
+    best_bps: int | None
     clauses: tuple[ClauseResult, ...]
     credits: tuple[Owed, ...]
 

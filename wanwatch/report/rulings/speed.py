@@ -11,7 +11,10 @@ _TOO_FAST: Final = Ruling(Verdict.UNDECIDED, Because.BEYOND_HANDOFF)
 
 
 def speed(case: Case) -> Found:
-    """Find the share of the tests that count which reached the speed; those that did not are the evidence."""
+    """Find the share of the tests that count which reached the speed.
+
+    Evidence are the tests that missed it; of a peak, which most of them need not reach, those that reached it.
+    """
     promise = case.within.promise
     bps = promise.speed_bps or 0
     tests = speeds((test for test in case.tests if case.counts_at(test.at_unix_ns)), promise.measure.partition("-")[2])
@@ -22,7 +25,7 @@ def speed(case: Case) -> Found:
     return Found(
         figure=share_reached(len(well), len(tests.counted)),
         samples=len(tests.counted),
-        evidence=tuple(test.id for test in tests.counted if test not in well),
+        evidence=tuple(test.id for test in tests.counted if (test in well) is (promise.statistic == "peak")),
         ruling=_TOO_FAST if too_fast else ruling,
         needed=still_needed(len(well), len(tests.counted), promise.limit) if open_ and not too_fast else None,
     )
