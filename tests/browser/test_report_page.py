@@ -5,11 +5,15 @@ import re
 import shutil
 import subprocess
 from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from tests.fakes.month import PROMISES, SUBJECT, reported
+from tests.fakes.month import PROMISES, SUBJECT, at, reported
+from wanwatch.core.account.credits import Step, Terms
+from wanwatch.core.account.speed_tests import SpeedTest, speeds
 from wanwatch.core.resolving import Sign
 from wanwatch.report.html import render_html
 from wanwatch.report.subject import Contract
@@ -52,11 +56,15 @@ def long_names() -> str:
         validates=None,
         differed=((name, 4464), ("www.example.com", 1)),
     )
-    contract = Contract(provider=name, reference=name, promises=PROMISES)
+    terms = Terms(fee=Decimal("120.00"), currency="GBP", steps=(Step(Fraction(1), Fraction(1, 10)),))
+    contract = Contract(provider=name, reference=name, promises=PROMISES, terms=terms)
     subject = replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)), SUBJECT.uplinks[1]))
     report = reported(subject)
     first, *others = report.uplinks
-    uplinks = (replace(first, resolving=(resolver,)), *others)
+    tests = [
+        SpeedTest(at_unix_ns=at(f"{day} 12:00:00"), uplink=name, direction="down", bps=4e8) for day in range(10, 30)
+    ]
+    uplinks = (replace(first, resolving=(resolver,), speed={"down": speeds(tests, "down")}), *others)
     return render_html(replace(report, site=name, note=name, uplinks=uplinks))
 
 
