@@ -1,6 +1,7 @@
 """From a configuration to what a report needs of it: lines, targets, promises with exact limits."""
 
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
@@ -9,8 +10,10 @@ import pytest
 from wanwatch.config import load
 from wanwatch.core.account.calendar import month_span
 from wanwatch.core.account.clauses import Promise
+from wanwatch.core.account.credits import Rate, Step, Terms
 from wanwatch.core.model import NS_PER_S
 from wanwatch.report import Contract, Subject, TargetPlan, UplinkPlan, subject_of
+from wanwatch.report.subject import DayTerms
 
 TEXT = """
 [site]
@@ -26,6 +29,10 @@ pin = { source = "10.20.0.11" }
 provider = "Example Fibre"
 reference = "EX-0001"
 starts = 2026-10-12
+fee = "120.00 GBP"
+credit = [{ below = "99.9%", share_of_fee = "5%" }]
+credit_day = { amount = "8.00 GBP", after = 2, counts_out = ["our-side"] }
+credit_cap = "50%"
 clause = [
   { measure = "availability", at_least = "99.9%", counts_out = ["planned-work", "our-side"] },
   { measure = "repair", at_most = "24h" },
@@ -101,6 +108,26 @@ def test_what_narrows_a_clause_comes_over(subject: Subject) -> None:
     available, _, _, delay, *_ = promises(subject)
     assert available.counts_out == {"planned-work", "our-side"}
     assert (delay.target, delay.statistic, delay.hours_min) == ("near", "p99.9", (480, 1110))
+
+
+def test_what_is_owed_comes_over_exactly(subject: Subject) -> None:
+    """Fee, steps, days of an outage and the cap, in decimal and whole fractions."""
+    (contract,) = subject.uplinks[0].contracts
+    assert contract.terms == Terms(
+        fee=Decimal("120.00"),
+        currency="GBP",
+        steps=(Step(Fraction("0.999"), Fraction("0.05")),),
+        rates=(Rate(date.min, Decimal("8.00")),),
+        cap=Fraction(1, 2),
+    )
+    assert contract.days == DayTerms(after=2, counts_out=frozenset({"our-side"}))
+
+
+def test_the_contract_of_an_instant_is_the_one_in_force(subject: Subject) -> None:
+    """It begins with the first midnight of the 12th of October in London, an hour before UTC's."""
+    plan, begins = subject.uplinks[0], 1_791_759_600 * NS_PER_S
+    assert plan.contract_at(begins - 1, subject.zone) is None
+    assert plan.contract_at(begins, subject.zone) is plan.contracts[0]
 
 
 def test_a_contract_covers_its_own_days_of_a_month() -> None:

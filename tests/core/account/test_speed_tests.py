@@ -1,10 +1,14 @@
 """Which speed tests count, which are kept apart, and what a share of them decides."""
 
+import json
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from wanwatch.core.account.clauses import Because, Ruling, Verdict
+from wanwatch.core.account.speed import Goodput, Limit
+from wanwatch.core.account.speed_result import Direction, Ending, Run, SpeedResult
 from wanwatch.core.account.speed_tests import reached, read_tests, rule_share, share_reached, speeds
 from wanwatch.core.model import Json, Measurement, MeasurementKind
 
@@ -82,3 +86,14 @@ def test_without_tests_the_share_can_be_anything() -> None:
     """Nothing is claimed of none."""
     found = share_reached(0, 0)
     assert (found.value, found.low, found.high) == (None, 0, 1)
+
+
+def test_what_a_speed_test_tells_of_itself_is_what_is_read() -> None:
+    """The result's own JSON, there and back as the record keeps it."""
+    goodput = Goodput(bps=4.5e8, seconds=10.0, low_bps=4e8, median_bps=4.5e8, high_bps=4.6e8, bins=100)
+    down = Run(direction=Direction.DOWN, ending=Ending.DONE, goodput=goodput, steady=True, limited_by=Limit.LINE)
+    up = replace(down, direction=Direction.UP, limited_by=Limit.WINDOW)
+    result = SpeedResult(site="s", uplink="fibre", at_unix_ns=7, server="http://192.0.2.80/", runs=(down, up))
+    kept_json = json.loads(json.dumps(result.to_json()))
+    found = read_tests(Measurement(7, "fibre", MeasurementKind.SPEED, kept_json))
+    assert [(t.direction, t.bps, t.apart) for t in found] == [("down", 4.5e8, None), ("up", 4.5e8, "limited-by-window")]
