@@ -27,9 +27,7 @@ def month(**known: float) -> Month:
     ],
 )
 def test_an_uplink_is_asked_sparingly_from_when_on_that_just_fits(
-    before: bool,
-    known: dict[str, float],
-    sparing: bool,  # noqa: FBT001 - columns of the table
+    *, before: bool, known: dict[str, float], sparing: bool
 ) -> None:
     """The rest of the budget is kept for watching the line to the month's end."""
     assert month(**known).sparing(before=before) is sparing
