@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from wanwatch.config import Config
     from wanwatch.core.account.speed import Mark
+    from wanwatch.core.account.speed_result import SpeedResult
 
 
 @click.command()
@@ -46,18 +47,25 @@ def speed(
     asked = Asked(
         directions=tuple(Direction(way) for way in directions or Direction), seconds=seconds, connections=connections
     )
+
+    async def keep(result: "SpeedResult") -> None:
+        measured = Measurement(result.at_unix_ns, uplink, MeasurementKind.SPEED, result.to_json())
+        keep_measurement(store_path(config), result.site, measured)
+
+    async def test() -> "SpeedResult":
+        progress = _progress(config, seconds)
+        result = await run_speed_test(config, uplink, RealClock(), asked=asked, tell=progress, begun=keep)
+        await keep(result)
+        return result
+
     try:
-        result = asyncio.run(run_speed_test(config, uplink, RealClock(), asked=asked, tell=_progress(config, seconds)))
+        result = asyncio.run(test())
     except BusyError as error:
         fail(error, COULD_NOT_MEASURE)
     if sys.stderr.isatty():
         click.echo("\r\033[K", nl=False, err=True)
-    told = result.to_json()
-    keep_measurement(
-        store_path(config), result.site, Measurement(result.at_unix_ns, uplink, MeasurementKind.SPEED, told)
-    )
     if as_json:
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(result.to_json(), indent=2, ensure_ascii=False))
     else:
         click.echo(speed_text(result, _sold(config, uplink), config.site.timezone), nl=False)
     sys.exit(0 if all(run.goodput is not None for run in result.runs) else COULD_NOT_MEASURE)

@@ -53,8 +53,7 @@ def test_parts_that_this_version_leaves_alone_are_told(tmp_path: Path, right: st
     clause = '  { measure = "repair", at_most = "24h" },\n  { measure = "speed-down", floor = "980Mbps" },\n]\ncredit'
     file.write_text(right.replace("]\ncredit", clause) + more)
     told = remarks(load(file, {}))
-    assert told[:3] == [
-        "[speed]: this version does not test by itself yet; ask for a test with: wanwatch speed UPLINK",
+    assert told[:2] == [
         "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same.",
         (
             "uplink 'fibre': the speed-down clause asks for 980 Mbit/s, and its handoff carries at most 944.1 Mbit/s "

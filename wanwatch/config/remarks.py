@@ -31,8 +31,6 @@ def goodput_bps(handoff: Handoff) -> int | None:
 
 
 def _not_yet(config: Config) -> Iterator[str]:
-    if config.speed is not None and config.speed.at is not None:
-        yield "[speed]: this version does not test by itself yet; ask for a test with: wanwatch speed UPLINK"
     if config.notices or config.smtp is not None:
         yield "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same."
     if config.names is not None:

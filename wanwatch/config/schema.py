@@ -249,7 +249,7 @@ class Speed(Table):
     token: SpeedToken = Field(default=None, alias="token_file")
     """File that holds the reflector's token; or WANWATCH_SPEED_TOKEN in the environment."""
     at: Every | None = None
-    """When: such as `every 2h jitter 20m`; only on demand if left out."""
+    """When to test by itself: such as `every 2h jitter 20m`, up to 20 minutes late; only on demand if left out."""
     seconds: Annotated[Whole, Field(ge=1, le=60)] = 10
     """How long one test measures in each direction, in seconds; warming up takes up to three more."""
     connections: Annotated[Whole, Field(ge=1, le=16)] = 4
@@ -258,6 +258,8 @@ class Speed(Table):
     """With a host name: test over this version of IP only; both are tried if left out."""
     most_bytes: Size = usually("5 GB", alias="most")
     """The most data that one test may move in each direction; a test that reaches it ends early."""
+    wait_ns: Duration = usually("10m", alias="wait")
+    """How long a test by itself waits while something holds it off; then it is skipped, and that is told."""
 
 
 class Listen(Table):

@@ -3,7 +3,6 @@
 import asyncio
 import logging
 import os
-import signal
 from collections.abc import Callable, Mapping
 from datetime import UTC
 from functools import partial
@@ -42,6 +41,8 @@ from wanwatch.daemon.drills import Drills
 from wanwatch.daemon.metering import Metering
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.resolving import Inspections
+from wanwatch.daemon.signals import obey
+from wanwatch.daemon.speeding import Speeding
 from wanwatch.measure import RealClock
 from wanwatch.measure.route import ask
 from wanwatch.publish import Metrics, ServiceManager
@@ -90,8 +91,12 @@ class Daemon:
         self._drills = Drills(self._metrics.drills.show)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, self._told)
-        recall = partial(recalled, store_path(config), config.site.name)
-        self._metering = Metering(self._clock, self._keeper, recall, self._metrics.data.count, self._carriers)
+        self._recall = partial(recalled, store_path(config), config.site.name)
+        self._metering = Metering(self._clock, self._keeper, self._recall, self._metrics.data.count, self._carriers)
+        self._speeding = Speeding(
+            clock=self._clock, keeper=self._keeper, metering=self._metering, metrics=self._metrics.speed,
+            observe=self._observe, states=lambda: self._judge.states if self._judge is not None else {},
+        )  # fmt: skip
         self._probing = Probing(
             self._clock, self._observe, self._inspected, self._learnt, self._desk.take,
             traced=self._metering.tracing(ask),
@@ -124,9 +129,11 @@ class Daemon:
             raise
         self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks), self._config.voice.codec)
         self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._desk.run())]
+        await self._speeding.look()
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)
         self._scheduler.add_job(self._meter, "interval", seconds=METER_S)
+        self._scheduler.add_job(self._speeding.look, "interval", minutes=5)
         await self._look_at_drills()
         self._remind_of_drills()
         self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
@@ -157,7 +164,7 @@ class Daemon:
         self._manager.tell("STOPPING=1")
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        await self._probing.close()
+        await asyncio.gather(self._speeding.close(), self._probing.close())
         if self._judge is not None:
             self._metering.turn(stopping=True)
             self._act(self._judge.stop(self._clock.now_ns()))
@@ -172,18 +179,7 @@ class Daemon:
 
     async def run(self) -> None:
         """Start, obey signals (SIGHUP reloads, SIGTERM and SIGINT stop), and stop."""
-        loop = asyncio.get_running_loop()
-        leave = asyncio.Event()
-        reloads: set[asyncio.Task[None]] = set()
-
-        def reload() -> None:
-            task = asyncio.create_task(self.reload())
-            reloads.add(task)
-            task.add_done_callback(reloads.discard)
-
-        for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, leave.set)
-        loop.add_signal_handler(signal.SIGHUP, reload)
+        leave = obey(self.reload)
         await self.start()
         leaving = asyncio.create_task(leave.wait())
         done, _ = await asyncio.wait({leaving, *self._tasks}, return_when=asyncio.FIRST_COMPLETED)
@@ -209,6 +205,7 @@ class Daemon:
             "resolvers": self._inspections.to_json(),
             "drills": self._drills.to_json(self._clock.now_unix_ns()),
             "data": self._metering.to_json(),
+            "speed": self._speeding.to_json(),
         }
 
     def _make_judge(self) -> SiteJudge:
@@ -245,6 +242,7 @@ class Daemon:
 
     def _follow(self) -> None:
         self._metering.follow(self._config, self._probing.prover.routes.first_hops)
+        self._speeding.follow(self._config, self._scheduler)
 
     def _questions(self) -> tuple[Question, ...]:
         return questions(self._config, self._probing.prover.routes.first_hops, self._metering.sparing)
@@ -285,8 +283,7 @@ class Daemon:
 
     def _inspected(self, seen: NamesSeen) -> None:
         self._metering.inspected(seen)
-        recall = partial(recalled, store_path(self._config), self._config.site.name)
-        self._metrics.resolving(self._inspections.take(seen, self._config.site.zone, self._keeper, recall))
+        self._metrics.resolving(self._inspections.take(seen, self._config.site.zone, self._keeper, self._recall))
 
     def _act(self, effects: list[Effect]) -> None:
         for effect in effects:
@@ -304,6 +301,7 @@ class Daemon:
                 case Learnt():
                     self._usual(effect)
             self._probing.heed(effect)
+            self._speeding.heed(effect)
             if not isinstance(effect, Tell):
                 self._on_effect(effect)
 

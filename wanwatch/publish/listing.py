@@ -6,8 +6,11 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.drill import Rehearsal, due_says
+from wanwatch.core.instants import instant_from_text
 from wanwatch.core.lengths import duration
+from wanwatch.core.manners import WORDS, Reason
 from wanwatch.core.model import NS_PER_S, Bounds, Event, Json
+from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence
 
 
@@ -37,8 +40,19 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     drills: Any = health.get("drills", [])
     now_unix_ns = int(now_unix_s * NS_PER_S)
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
+    told += [_speed_says(test, now_unix_s) for test in _rows(health, "speed")]
     told += [_data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
+
+
+def _speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
+    ago = duration(max(0.0, now_unix_s - instant_from_text(test["at"]) / NS_PER_S))
+    if test["skipped"] is not None:
+        return f"{test['uplink']}: the last speed test, {ago} ago, was skipped: {WORDS[Reason(test['skipped'])]}"
+    if test["unfinished"]:
+        return f"{test['uplink']}: a speed test began {ago} ago and has not ended"
+    ways = [f"{rate(bps)} {way}" for way in ("down", "up") if (bps := test[f"{way}_bps"]) is not None]
+    return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}"
 
 
 def _data_says(data: Mapping[str, Any]) -> str:

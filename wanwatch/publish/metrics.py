@@ -34,6 +34,7 @@ from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 from wanwatch.publish.one_way import OneWayFigures
 from wanwatch.publish.resolving import ResolvingMetrics
+from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.publish.standing import StandingFigures
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
@@ -110,6 +111,7 @@ class Metrics:
         self._fetches = FetchMetrics(site, registry)
         self.drills = DrillMetrics(site, registry)
         self.data = DataMetrics(site, registry)
+        self.speed = SpeedMetrics(site, registry)
         self._resolving = ResolvingMetrics(site, registry)
         self._standing = StandingFigures(site)
         registry.register(self._standing)
@@ -243,4 +245,5 @@ class Metrics:
             self._switches.remove_by_labels({"site": self._site, way: uplink})
         self._fetches.forget(uplink)
         self.data.forget(uplink)
+        self.speed.forget(uplink)
         self._resolving.forget(uplink)

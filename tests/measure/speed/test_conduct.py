@@ -82,7 +82,9 @@ async def test_a_test_through_tls_measures_both_ways_and_the_delay_beside_them(t
     told = json.loads(json.dumps(result.to_json()))
     assert told["site"] == "harbour-lane"
     assert TOKEN not in json.dumps(told)
-    assert set(told) == {"site", "uplink", "at", "server", "down", "up"}
+    facts = {"asked", "data_bytes", "unfinished", "skipped"}
+    assert set(told) == {"site", "uplink", "at", "server", "down", "up"} | facts
+    assert told["data_bytes"] > sum(run.used_bytes for run in result.runs)
 
 
 async def test_a_wrong_token_is_the_far_ends_refusal(tmp_path: Path, port: int) -> None:

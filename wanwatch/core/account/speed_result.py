@@ -168,6 +168,10 @@ class SpeedResult:
         at_unix_ns: When it began (wall clock).
         server: What it ran against: a URL without anything secret.
         runs: The directions.
+        data_bytes: What it has moved over the line, headers and probes included, at its most.
+        asked: How it was to be run: `seconds` and `connections`.
+        unfinished: Whether it has only begun; one that is kept so was cut off by a crash.
+        skipped: Why it was not run; None: it was.
     """
 
     site: str
@@ -175,6 +179,10 @@ class SpeedResult:
     at_unix_ns: int
     server: str
     runs: tuple[Run, ...]
+    data_bytes: int = 0
+    asked: Mapping[str, int] = field(default_factory=dict)
+    unfinished: bool = False
+    skipped: str | None = None
 
     def run(self, direction: Direction) -> Run | None:
         """Return one direction, None where it was not asked for."""
@@ -184,7 +192,8 @@ class SpeedResult:
         """Return it as JSON values; each direction under its name, null where it was not asked for."""
         told: dict[str, Json] = {"site": self.site, "uplink": self.uplink, "at": instant_text(self.at_unix_ns)}
         runs = {way.value: _run_json(self.run(way)) for way in Direction}
-        return told | {"server": self.server} | runs
+        facts: dict[str, Json] = {"unfinished": self.unfinished, "skipped": self.skipped}
+        return told | {"server": self.server, "asked": dict(self.asked), "data_bytes": self.data_bytes} | facts | runs
 
 
 def _run_json(run: Run | None) -> Json:

@@ -1,11 +1,12 @@
 """A whole test of one uplink: the site's turn, light probes before and during, and one direction after the other."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from typing import Final, TypeAlias
 
-from wanwatch.config import Config
+from wanwatch.config import Config, testuse
 from wanwatch.config.places import resolver
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.speed import Mark
@@ -20,10 +21,15 @@ from wanwatch.measure.speed.turn import turn
 from wanwatch.measure.speed.where import AS_CONFIGURED, Asked, Place
 
 Tell: TypeAlias = Callable[[Direction, Mark], None]
+Begun: TypeAlias = Callable[[SpeedResult], Awaitable[None]]
 
 _IDLE_S: Final = 2.0
 """Enough for twenty STAMP probes, so that one lost is 5 %."""
 _RESOLVER_S: Final = 2.0
+
+
+async def _nobody(_result: SpeedResult) -> None:
+    pass
 
 
 async def run_speed_test(
@@ -33,6 +39,8 @@ async def run_speed_test(
     *,
     asked: Asked = AS_CONFIGURED,
     tell: Tell = lambda _direction, _mark: None,
+    begun: Begun = _nobody,
+    ended: Callable[[Run], None] = lambda _run: None,
 ) -> SpeedResult:
     """Test one uplink now. It takes the site's turn, and whoever else wants it meanwhile is refused.
 
@@ -42,6 +50,9 @@ async def run_speed_test(
         clock: Where time comes from.
         asked: What is asked for otherwise than configured.
         tell: Called in the event loop with each mark of a direction that runs.
+        begun: Awaited before anything is sent, with an unfinished result that has the most data it may move. Who keeps
+            it has counted the test's data, whatever becomes of this process. What it raises ends the test.
+        ended: Called with each direction as it ends.
 
     Returns:
         The result. Network trouble is the ending of a direction, and the other one is run all the same.
@@ -51,11 +62,21 @@ async def run_speed_test(
     """
     line, speed = where.uplink_of(config, uplink), where.settings(config)
     places = [where.place(speed, direction) for direction in asked.directions]
+    meant = where.as_asked(speed, asked)
     with turn(config.site.data_dir):
-        at_unix_ns = clock.now_unix_ns()
-        runs = [await _direction(config, line, at, asked, clock, tell) for at in places]
-    server = speed.server or " and ".join(at.url.geturl() for at in places)
-    return SpeedResult(site=config.site.name, uplink=uplink, at_unix_ns=at_unix_ns, server=server, runs=tuple(runs))
+        result = SpeedResult(
+            site=config.site.name, uplink=uplink, at_unix_ns=clock.now_unix_ns(),
+            server=speed.server or " and ".join(at.url.geturl() for at in places), runs=(),
+            asked={"seconds": meant.seconds, "connections": meant.connections},
+            data_bytes=testuse.most_bytes(meant, line), unfinished=True,
+        )  # fmt: skip
+        await begun(result)
+        runs: list[Run] = []
+        for at in places:
+            runs.append(await _direction(config, line, at, asked, clock, tell))
+            ended(runs[-1])
+    used = testuse.used_bytes(meant, line, tuple(runs))
+    return replace(result, runs=tuple(runs), data_bytes=used, unfinished=False)
 
 
 async def _direction(config: Config, uplink: Uplink, at: Place, asked: Asked, clock: Clock, tell: Tell) -> Run:

@@ -10,6 +10,7 @@ from urllib.parse import SplitResult, urljoin, urlsplit
 from wanwatch.config import Config
 from wanwatch.config.places import version
 from wanwatch.config.schema import Speed
+from wanwatch.config.testuse import most_payload
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.speed_result import Direction
 from wanwatch.core.model import NS_PER_S, Kind, Pin, Question, Role, Series
@@ -98,7 +99,7 @@ def numeric(host: str) -> str | None:
 
 def job(config: Config, uplink: Uplink, at: Place, addresses: Sequence[str], asked: "Asked") -> Job:
     """Return the job of a direction."""
-    speed, test = settings(config), token_hex(8)
+    meant, test = as_asked(settings(config), asked), token_hex(8)
     told = at.reflector and at.direction is Direction.DOWN
     path = (at.url.path or "/") + (f"?{at.url.query}" if at.url.query else "")
     return Job(
@@ -107,10 +108,16 @@ def job(config: Config, uplink: Uplink, at: Place, addresses: Sequence[str], ask
         path=path + (f"{'&' if at.url.query else '?'}test={test}" if told else ""),
         account=f"{at.url.path.rpartition('/')[0]}/sent?test={test}" if told else None,
         tls=at.url.scheme == "https", ca_file=ca_file(config),
-        token=_token(speed) if at.reflector else None,
-        connections=asked.connections or speed.connections, seconds=asked.seconds or speed.seconds,
-        most_bytes=speed.most_bytes,
+        token=_token(meant) if at.reflector else None,
+        connections=meant.connections, seconds=meant.seconds,
+        most_bytes=most_payload(meant, uplink, at.direction),
     )  # fmt: skip
+
+
+def as_asked(speed: Speed, asked: "Asked") -> Speed:
+    """Return the settings with what is asked for otherwise."""
+    told = {"seconds": asked.seconds, "connections": asked.connections}
+    return speed.model_copy(update={key: value for key, value in told.items() if value is not None})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
