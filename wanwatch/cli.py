@@ -29,6 +29,9 @@ _config_argument = click.argument(
 )
 
 
+_ONE_PERIOD = "give one of --month, --quarter, --year and --days"
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wanwatch")
 def main() -> None:
@@ -204,23 +207,33 @@ def events(
 
 @main.command()
 @click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
+@click.option("--quarter", default=None, metavar="YYYY-Qn", help="A quarter of the calendar.")
+@click.option("--year", default=None, metavar="YYYY", help="A year of the calendar.")
+@click.option("--days", type=int, default=None, metavar="N", help="The last whole days, such as 30.")
 @click.option("--format", "form", type=click.Choice(["html", "pdf", "json"]), default="html", show_default=True)
 @paper_option
 @click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
 @config_option
 @tells_errors
-def report(month: str | None, form: str, paper: str, out: Path | None, config_path: Path | None) -> None:
-    """Make a month's report: does each line keep its contract, and what happened."""
+def report(
+    *, month: str | None, quarter: str | None, year: str | None, days: int | None, form: str, paper: str,
+    out: Path | None, config_path: Path | None,
+) -> None:  # fmt: skip
+    """Make the report of a month or another period: does each line keep its contract, and what happened."""
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
     from wanwatch.measure import RealClock
     from wanwatch.report import report_command
+    from wanwatch.report.command import Asked
     from wanwatch.store import SqliteRecord
 
+    asked = Asked(month=month, quarter=quarter, year=year, days=days)
+    if sum(one is not None for one in (month, quarter, year, days)) > 1:
+        raise click.UsageError(_ONE_PERIOD)
     config = load(find(config_path))
     now_unix_ns = RealClock().now_unix_ns()
     with SqliteRecord(store_path(config)) as record:
-        code = report_command(config, record, month=month, form=form, out=out, now_unix_ns=now_unix_ns, paper=paper)
+        code = report_command(config, record, asked=asked, form=form, out=out, now_unix_ns=now_unix_ns, paper=paper)
     sys.exit(code)
 
 

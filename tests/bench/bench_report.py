@@ -14,11 +14,13 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from datetime import UTC
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from wanwatch.core.account.period import month_of
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST
 from wanwatch.report import Contract, Subject, TargetPlan, UplinkPlan
@@ -95,7 +97,7 @@ def report(path: Path, form: str) -> None:
     """Make one report: what a fresh process is measured at."""
     out = path.with_suffix(f".{form}")
     with SqliteRecord(path) as record:
-        write_report(record, subject(), year=2026, month=11, now_unix_ns=NOVEMBER.end_unix_ns, form=form, out=out)
+        write_report(record, subject(), month_of(2026, 11, UTC), now_unix_ns=NOVEMBER.end_unix_ns, form=form, out=out)
 
 
 def main(folder: Path) -> None:

@@ -24,11 +24,22 @@ def data() -> dict[str, Any]:
 
 def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> None:
     """Names and nesting are public."""
-    assert list(data) == ["site", "period", "uplinks", "switches", "incidents", "drills", "rehearsals", "verdict"]
+    assert list(data) == [
+        "site",
+        "period",
+        "uplinks",
+        "switches",
+        "accounts",
+        "incidents",
+        "drills",
+        "rehearsals",
+        "verdict",
+    ]
     assert data["period"] == {
         "from": "2026-09-30T23:00:00.000000Z",
         "to": "2026-11-01T00:00:00.000000Z",
         "timezone": "Europe/London",
+        "name": "2026-10",
     }
     fibre = data["uplinks"][0]
     assert list(fibre) == [

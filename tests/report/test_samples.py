@@ -12,7 +12,7 @@ from wanwatch.core.account.percentile import percentile as plain_percentile
 from wanwatch.core.account.spans import union
 from wanwatch.core.model import Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST, MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
-from wanwatch.report.samples import Collector, gather
+from wanwatch.report.samples import Collector, Seen, gather
 
 NEAR = Series("fibre", "near", Kind.ECHO, Role.LINE)
 FAR = Series("fibre", "far", Kind.ECHO, Role.LINE)
@@ -85,4 +85,4 @@ def test_the_report_s_percentile_is_the_store_s(delays: list[int], per_cent: int
 def test_minutes_in_which_nothing_left_prove_nothing() -> None:
     """A minute of probes that could not be sent is no evidence of the line."""
     blocks = [minute_block(NEAR, 3, [0], [MARK_NOT_SENT]), minute_block(NEAR, 4, [0], [900])]
-    assert gather(blocks, {NEAR: []}) == {NEAR: [4]}
+    assert gather(blocks, {NEAR: []}) == {NEAR: Seen([4], [1], [0])}

@@ -41,6 +41,7 @@ from wanwatch.config.fields import (
     usually,
 )
 from wanwatch.config.places import Endpoint, resolver
+from wanwatch.config.reporting import Report
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.account.working import WorkingTime
@@ -62,7 +63,7 @@ class Site(Table):
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
     """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
     working_hours: DayHours = usually("00:00-24:00")
-    """Hours of a working day, such as `08:00-18:00`, for clauses that count them."""
+    """Hours of a working day, such as `08:00-18:00`, for clauses that count them, and for reports."""
     working_days: tuple[Weekday, ...] = usually(["mon", "tue", "wed", "thu", "fri"])
     """Days of the week that are worked."""
     holidays: tuple[Day, ...] = ()
@@ -331,6 +332,8 @@ class Config(Table):
     """How calls over a line are rated."""
     speed: Speed | None = None
     """Speed tests."""
+    report: Report = usually({})
+    """How reports reckon."""
     listen: Listen = usually({})
     """Where the status page, the JSON API and /metrics are served."""
     notices: tuple[Notice, ...] = Field(default=(), alias="notice")

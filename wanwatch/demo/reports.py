@@ -8,17 +8,17 @@ from typing import Final
 
 from wanwatch.config import load
 from wanwatch.config.plan import store_path
-from wanwatch.core.account.calendar import local_time, month_span
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.account.period import month_before, month_of
 from wanwatch.core.model import NS_PER_S
 from wanwatch.demo import history
 from wanwatch.report import Subject, TargetPlan, report_command, subject_of
-from wanwatch.report.command import write_report
+from wanwatch.report.command import Asked, write_report
 from wanwatch.store import SqliteRecord
 
 NOTE: Final = (
     "This is a demonstration: the daemon and its measurements are real, the office and its lines are simulated."
 )
-_LAST_MONTH: Final = 12
 FORMS: Final = ("html", "json")
 
 
@@ -28,7 +28,7 @@ def of_story(config_path: Path, folder: Path, now_unix_ns: int) -> list[Path]:
     files = [folder / f"report.{form}" for form in FORMS]
     with SqliteRecord(store_path(config)) as record:
         for form, file in zip(FORMS, files, strict=True):
-            report_command(config, record, month=None, form=form, out=file, now_unix_ns=now_unix_ns, note=NOTE)
+            report_command(config, record, asked=Asked(), form=form, out=file, now_unix_ns=now_unix_ns, note=NOTE)
     return files
 
 
@@ -36,14 +36,14 @@ def of_generated_month(config_path: Path, folder: Path, now_unix_ns: int) -> lis
     """Generate the month before the running one and report on it; returns the files. Its record is not kept."""
     subject = _generated(subject_of(load(config_path), history.NOTE))
     today = local_time(now_unix_ns, subject.zone)
-    year, month = (today.year, today.month - 1) if today.month > 1 else (today.year - 1, _LAST_MONTH)
-    files = [folder / f"generated-{year}-{month:02d}.{form}" for form in FORMS]
+    month = month_before(month_of(today.year, today.month, subject.zone), subject.zone)
+    files = [folder / f"generated-{month.name}.{form}" for form in FORMS]
     with TemporaryDirectory(prefix="wanwatch-generated-") as scratch:
         path = Path(scratch) / "record.sqlite"
-        asyncio.run(history.generate(path, month_span(year, month, subject.zone), subject.zone))
+        asyncio.run(history.generate(path, month.span, subject.zone))
         with SqliteRecord(path) as record:
             for form, file in zip(FORMS, files, strict=True):
-                write_report(record, subject, year=year, month=month, now_unix_ns=now_unix_ns, form=form, out=file)
+                write_report(record, subject, month, now_unix_ns=now_unix_ns, form=form, out=file)
     return files
 
 

@@ -7,14 +7,14 @@ Imports:  wanwatch.core, wanwatch.config, numpy, jinja2, matplotlib. Runs in the
 """
 
 from wanwatch.report.command import report_command
-from wanwatch.report.errors import MonthError, OutputError, PdfError, ReportError
+from wanwatch.report.errors import OutputError, PdfError, PeriodError, ReportError
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan, subject_of
 
 __all__ = [
     "Contract",
-    "MonthError",
     "OutputError",
     "PdfError",
+    "PeriodError",
     "ReportError",
     "Subject",
     "TargetPlan",

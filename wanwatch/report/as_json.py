@@ -16,6 +16,7 @@ from wanwatch.core.event_json import event_to_json
 from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
+from wanwatch.report.accounts_json import accounts_to_json
 from wanwatch.report.grounds import reason
 from wanwatch.report.values import (
     ClauseResult,
@@ -43,9 +44,11 @@ def to_json(report: MonthReport) -> dict[str, Json]:
             "from": instant_text(report.period.start_unix_ns),
             "to": instant_text(report.period.end_unix_ns),
             "timezone": report.timezone,
+            "name": report.of.name,
         },
         "uplinks": [_uplink(uplink, report.codec) for uplink in report.uplinks],
         "switches": _events(report.switches),
+        "accounts": accounts_to_json(report.accounts),
         "incidents": [incident_to_json(one) for one in report.incidents],
         "drills": _events(report.drills),
         "rehearsals": [rehearsal.to_json(report.now_unix_ns) for rehearsal in report.rehearsals],

@@ -4,13 +4,15 @@ import logging
 import re
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from wanwatch.config import Config
-from wanwatch.core.account.calendar import local_time, month_span
+from wanwatch.core.account.calendar import Per, local_time
+from wanwatch.core.account.period import MOST_DAYS, Period, last_days, month_of, named
 from wanwatch.core.ports import Record
-from wanwatch.report.errors import MonthError, OutputError
+from wanwatch.report.errors import OutputError, PeriodError
 from wanwatch.report.pdf import PAPERS, to_pdf
 from wanwatch.report.subject import Subject, subject_of
 
@@ -18,21 +20,46 @@ if TYPE_CHECKING:
     from wanwatch.report.values import MonthReport
 
 FORMS: Final = ("html", "pdf", "json")
-_MONTH: Final = re.compile(r"(\d{4})-(\d{2})")
-_LAST_MONTH: Final = 12
-_FIRST_YEAR: Final = 1970
+_DAYS: Final = "days"
+_SHAPES: Final = {
+    Per.MONTH: re.compile(r"\d{4}-\d{2}"),
+    Per.QUARTER: re.compile(r"\d{4}-Q\d"),
+    Per.YEAR: re.compile(r"\d{4}"),
+}
+_SHAPELESS: Final = {
+    Per.MONTH: "not a year and a month",
+    Per.QUARTER: "not a year and a quarter",
+    Per.YEAR: "not a year",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Which period was asked for; at most one of the four, none for the running month.
+
+    Attributes:
+        month: `2026-10`.
+        quarter: `2026-Q4`.
+        year: `2026`.
+        days: So many whole days back.
+    """
+
+    month: str | None = None
+    quarter: str | None = None
+    year: str | None = None
+    days: int | None = None
 
 
 def report_command(
-    config: Config, record: Record, *, month: str | None, form: str, out: Path | None, now_unix_ns: int, note: str = "",
+    config: Config, record: Record, *, asked: Asked, form: str, out: Path | None, now_unix_ns: int, note: str = "",
     paper: str = PAPERS[0],
 ) -> int:  # fmt: skip
-    """Make one month's report and write it.
+    """Make one period's report and write it.
 
     Args:
         config: The configuration.
         record: The record, open for reading.
-        month: `2026-10`; None for the running month.
+        asked: Which period.
         form: One of `FORMS`.
         out: The file to write; None for standard output.
         now_unix_ns: The wall clock.
@@ -43,50 +70,59 @@ def report_command(
         The exit code, 0.
 
     Raises:
-        MonthError: There is no such month, or it has not begun.
+        PeriodError: There is no such period, or it has not begun.
         OutputError: The file cannot be written.
         PdfError: No PDF can be made on this machine.
     """
     subject = subject_of(config, note)
-    year, number = chosen_month(subject, month, now_unix_ns)
-    write_report(record, subject, year=year, month=number, now_unix_ns=now_unix_ns, form=form, out=out, paper=paper)
+    period = chosen(subject, asked, now_unix_ns)
+    write_report(record, subject, period, now_unix_ns=now_unix_ns, form=form, out=out, paper=paper)
     return 0
 
 
-def chosen_month(subject: Subject, text: str | None, now_unix_ns: int) -> tuple[int, int]:
-    """Return the year and the month that *text* names in the site's zone, or the running ones.
+def chosen(subject: Subject, asked: Asked, now_unix_ns: int) -> Period:
+    """Return the period that is meant in the site's zone.
 
     Raises:
-        MonthError: There is no such month, or it has not begun.
+        PeriodError: There is no such period, or it has not begun.
     """
-    if text is None:
-        today = local_time(now_unix_ns, subject.zone)
-        return today.year, today.month
-    match = _MONTH.fullmatch(text)
-    if match is None:
-        raise MonthError(text, "not a year and a month")
-    year, month = int(match[1]), int(match[2])
-    if not 1 <= month <= _LAST_MONTH or year < _FIRST_YEAR:
-        raise MonthError(text, "the calendar has no such month")
-    if month_span(year, month, subject.zone).start_unix_ns > now_unix_ns:
-        raise MonthError(text, "it has not begun")
-    return year, month
+    if asked.days is not None:
+        if not 1 <= asked.days <= MOST_DAYS:
+            raise PeriodError(_DAYS, str(asked.days), "too few or too many")
+        return last_days(asked.days, now_unix_ns, subject.zone)
+    by_name = {Per.MONTH: asked.month, Per.QUARTER: asked.quarter, Per.YEAR: asked.year}
+    for per, text in by_name.items():
+        if text is not None:
+            return _of_calendar(subject, per, text, now_unix_ns)
+    today = local_time(now_unix_ns, subject.zone)
+    return month_of(today.year, today.month, subject.zone)
+
+
+def _of_calendar(subject: Subject, per: Per, text: str, now_unix_ns: int) -> Period:
+    if _SHAPES[per].fullmatch(text) is None:
+        raise PeriodError(per.value, text, _SHAPELESS[per])
+    found = named(text, subject.zone)
+    if found is None:
+        raise PeriodError(per.value, text, f"the calendar has no such {per.value}")
+    if found.span.start_unix_ns > now_unix_ns:
+        raise PeriodError(per.value, text, "it has not begun")
+    return found
 
 
 def write_report(
-    record: Record, subject: Subject, *, year: int, month: int, now_unix_ns: int, form: str, out: Path | None,
+    record: Record, subject: Subject, period: Period, *, now_unix_ns: int, form: str, out: Path | None,
     paper: str = PAPERS[0],
 ) -> None:  # fmt: skip
-    """Account for a month, render it as one of `FORMS`, and write it to *out* or to standard output.
+    """Account for a period, render it as one of `FORMS`, and write it to *out* or to standard output.
 
     Raises:
         OutputError: The file cannot be written.
         PdfError: No PDF can be made on this machine.
     """
-    from wanwatch.report.month import build_month  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
+    from wanwatch.report.month import build_period  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
 
-    _progress(f"reading {year}-{month:02d}")
-    report = build_month(record, subject, year, month, now_unix_ns)
+    _progress(f"reading {period.name}")
+    report = build_period(record, subject, period, now_unix_ns)
     _progress(f"writing {form}")
     write_out(_renderer(form)(report), form, out, paper)
     _progress("")

@@ -1,6 +1,7 @@
 """What can keep a report from being made."""
 
 from pathlib import Path
+from typing import Final
 
 from wanwatch.core.errors import WanwatchError
 
@@ -9,18 +10,28 @@ class ReportError(WanwatchError):
     """A report that cannot be made or written."""
 
 
-class MonthError(ReportError):
-    """A month that is none, or that has not begun.
+class PeriodError(ReportError):
+    """A period that is none, or that has not begun.
 
     Attributes:
-        given: What was asked for.
+        what: What was asked for: `month`, `quarter`, `year` or `days`.
+        given: Which.
         reason: Why there is no report of it.
     """
 
-    def __init__(self, given: str, reason: str) -> None:
+    def __init__(self, what: str, given: str, reason: str) -> None:
+        self.what = what
         self.given = given
         self.reason = reason
-        super().__init__(f"month {given!r}: {reason}; write a past month or the running one as 2026-10")
+        super().__init__(f"{what} {given!r}: {reason}; write {_MENDS[what]}")
+
+
+_MENDS: Final = {
+    "month": "a past month or the running one as 2026-10",
+    "quarter": "a past quarter or the running one as 2026-Q4",
+    "year": "a past year or the running one as 2026",
+    "days": "how many whole days back, 1 to 366",
+}
 
 
 class OutputError(ReportError):

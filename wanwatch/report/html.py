@@ -1,7 +1,7 @@
 """The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
 
 from collections.abc import Iterator
-from datetime import date, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import Final
 
@@ -30,7 +30,8 @@ def render_html(report: MonthReport) -> str:
     environment = page_environment(report.zone)
     return environment.get_template("month.html").render(
         report=report,
-        title=f"{date(report.year, report.month, 1):%B %Y}",
+        title=report.of.title,
+        word=report.of.word,
         style=Markup((PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file
         headline=story.headline(report),
         happened=story.happened(report),

@@ -9,6 +9,7 @@ from wanwatch.core.account import voice
 from wanwatch.core.account.availability import availability, mean_times, times_in
 from wanwatch.core.account.calendar import Per, calendar_span
 from wanwatch.core.account.figures import loss_ratio, percentile
+from wanwatch.core.account.period import Period, month_of
 from wanwatch.core.account.spans import intersect, total_ns, union
 from wanwatch.core.account.speed_tests import DIRECTIONS, SpeedTest, read_tests, speeds
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
@@ -17,6 +18,7 @@ from wanwatch.core.drill import Rehearsal, rehearsals
 from wanwatch.core.incident import incidents_in
 from wanwatch.core.model import SWITCHES, UNPINNED, Event, EventKind, MeasurementKind, Role, Series, Span
 from wanwatch.core.ports import Record
+from wanwatch.report.accounting import accounts_of, path_of
 from wanwatch.report.owed import owed
 from wanwatch.report.resolving import resolving_in
 from wanwatch.report.rulings import Case, Scope, judge, scope
@@ -92,21 +94,23 @@ class _Line:
                 yield from ((series, mine) for series in many)
 
 
-def build_month(
-    record: Record, subject: Subject, year: int, month: int, now_unix_ns: int, *, period: Span | None = None
-) -> MonthReport:
-    """Account for one month of one site.
+def build_month(record: Record, subject: Subject, year: int, month: int, now_unix_ns: int) -> MonthReport:
+    """Account for one month of one site, cut in the site's time zone."""
+    return build_period(record, subject, month_of(year, month, subject.zone), now_unix_ns)
+
+
+def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int) -> MonthReport:
+    """Account for a month, or another period, of one site: the same way for all of them.
 
     Args:
         record: The record.
         subject: The site, its lines and their contracts.
-        year: The year.
-        month: The month, 1 to 12, cut in the site's time zone.
+        of: The period. What is promised by shorter times is judged over the whole of it.
         now_unix_ns: The future begins here; it is unobserved.
-        period: Account for this time instead of the whole month.
     """
-    over = {per: period or calendar_span(per, year, month, subject.zone) for per in Per}
-    period, reach = over[Per.MONTH], over[_longest(subject)]
+    period = of.span
+    over = {per: period if _within(per, of) else calendar_span(per, of.year, of.month, subject.zone) for per in Per}
+    reach = over[_longest(subject)]
     until_unix_ns = min(now_unix_ns, period.end_unix_ns)  # a quarter is judged so far by the reports of its months
     told = [e for e in record.events(subject.site, reach) if _has_begun(e, until_unix_ns)]
     events = [e for e in record.events(subject.site, period) if _has_begun(e, now_unix_ns)]
@@ -136,15 +140,17 @@ def build_month(
 
     lines = [line(plan) for plan in _plans(subject, all_series)]
     collectors = {series: mine for one in lines for series, mine in one.of_series()}
+    collectors |= {series: [] for series in path_of(all_series)}
     minutes = gather(record.blocks(subject.site, reach, list(collectors)), collectors)
     known = {plan.name for plan in subject.uplinks}
-    resolving = resolving_in(record, subject, year, month)
+    # Inspections are counted by the month of the calendar.
+    resolving = resolving_in(record, subject, of.year, of.month) if of.per is Per.MONTH else {}
     tests = [
         test for kept in record.measurements(subject.site, reach, MeasurementKind.SPEED) for test in read_tests(kept)
     ]
     uplinks = []
     for one in lines:
-        seen = [minute for many in one.line.values() for series in many for minute in minutes[series]]
+        seen = [minute for many in one.line.values() for series in many for minute in minutes[series].minutes]
         if seen or one.plan.name in known:
             probed = probed_spans(seen, one.plan.reach_minutes)
             states = timeline(
@@ -152,12 +158,11 @@ def build_month(
             )
             mine = [test for test in tests if test.uplink == one.plan.name and test.at_unix_ns < until_unix_ns]
             found = resolving.get(one.plan.name, ())
-            uplinks.append(_uplink(_Month(subject, period, now_unix_ns), one, states, mine, found))
+            uplinks.append(_uplink(_Month(subject, period, now_unix_ns, monthly=of.per is Per.MONTH), one, states, mine, found))
     return MonthReport(
         site=subject.site,
         timezone=subject.timezone,
-        year=year,
-        month=month,
+        of=of,
         period=period,
         now_unix_ns=until_unix_ns,
         note=subject.note,
@@ -169,6 +174,9 @@ def build_month(
         incidents=tuple(one for one in incidents_in(record, subject.site, period) if _has_begun(one.lead, now_unix_ns)),
         drills=tuple(event for event in events if event.kind is EventKind.DRILL),
         rehearsals=_rehearsals(record, subject, min(now_unix_ns, period.end_unix_ns)),
+        accounts=accounts_of(
+            subject, uplinks, minutes, period=period, events=events, watched=watched, now_unix_ns=now_unix_ns
+        ),
     )
 
 
@@ -186,6 +194,12 @@ class _Month:
     subject: Subject
     period: Span
     now_unix_ns: int
+    monthly: bool
+
+
+def _within(per: Per, of: Period) -> bool:
+    """Whether what is promised by such times is judged over the whole period: it is no longer than that."""
+    return of.per is None or per.months <= of.per.months
 
 
 def _longest(subject: Subject) -> Per:
@@ -249,7 +263,7 @@ def _uplink(
         speed={direction: speeds(inside, direction) for direction in DIRECTIONS},
         best_bps=one.plan.best_bps,
         clauses=clauses,
-        credits=_credits(of, one, states, clauses),
+        credits=_credits(of, one, states, clauses) if of.monthly else (),
     )
 
 

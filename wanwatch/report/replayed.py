@@ -6,12 +6,12 @@ The time that is judged again stands for the month, so a verdict says what these
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from wanwatch.core.account.calendar import local_time
+from wanwatch.core.account.period import stretch
 from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
 from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock, Record
 from wanwatch.core.replay import Ruled
-from wanwatch.report.month import build_month
+from wanwatch.report.month import build_period
 from wanwatch.report.subject import Subject
 
 
@@ -58,9 +58,9 @@ class AsIf:
 
 def ruled(record: Record, subject: Subject, events: Sequence[Event], span: Span) -> tuple[Ruled, ...]:
     """Return each promise of each line with its verdict over *span*, had *events* been told."""
-    begun = local_time(span.start_unix_ns, subject.zone)
+    over = stretch(span, subject.zone)
     told = [event for event in events if event.kind is not EventKind.PLANNED_WORK]
-    month = build_month(AsIf(record, told), subject, begun.year, begun.month, span.end_unix_ns, period=span)
+    month = build_period(AsIf(record, told), subject, over, span.end_unix_ns)
     return tuple(
         Ruled(uplink.name, clause.promise, clause.ruling.verdict)
         for uplink in month.uplinks

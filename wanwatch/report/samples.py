@@ -156,7 +156,7 @@ class _Desk:
 
     series: Series
     collectors: Sequence[Collector]
-    seen: list[int] = field(default_factory=list)
+    seen: "Seen"
     hour: int = -1
     minutes: list[int] = field(default_factory=list)
     offsets: list[bytes] = field(default_factory=list)
@@ -164,7 +164,9 @@ class _Desk:
 
     def put(self, block: MinuteBlock) -> None:
         if block.sent:
-            self.seen.append(block.minute)
+            self.seen.minutes.append(block.minute)
+            self.seen.asked.append(block.sent - block.refused)
+            self.seen.missed.append(block.lost + block.late + block.malformed)
         if not block.rtts:
             for collector in self.collectors:
                 collector.take_counts(block)
@@ -188,13 +190,24 @@ class _Desk:
         self.minutes, self.offsets, self.rtts = [], [], []
 
 
-def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[Collector]]) -> dict[Series, list[int]]:
-    """Hand each block to the collectors of its series.
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The minutes of one series in which at least one probe left, in order of time.
 
-    Returns:
-        For each series the numbers of the minutes in which at least one probe left.
+    Attributes:
+        minutes: Unix seconds // 60 of each.
+        asked: Probes of each that were answered or not; without the refused.
+        missed: The unanswered among them.
     """
-    desks = {series: _Desk(series, mine) for series, mine in collectors.items()}
+
+    minutes: list[int] = field(default_factory=list)
+    asked: list[int] = field(default_factory=list)
+    missed: list[int] = field(default_factory=list)
+
+
+def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[Collector]]) -> dict[Series, Seen]:
+    """Hand each block to the collectors of its series, and return what its minutes say by themselves."""
+    desks = {series: _Desk(series, mine, Seen()) for series, mine in collectors.items()}
     for block in blocks:
         desks[block.series].put(block)
     for desk in desks.values():

@@ -46,7 +46,7 @@ def _say(text: str, *parts: object) -> Markup:
 def headline(report: MonthReport) -> Markup:
     """Say in one sentence whether the lines keep their contracts."""
     if not any(uplink.times.observed_ns for uplink in report.uplinks):
-        return Markup("Nothing was observed in this month.")
+        return _say("Nothing was observed in this {}.", report.of.word)
     so_far = Markup(" so far") if report.running else Markup("")
     verdict = report.verdict
     if verdict is None:

@@ -16,6 +16,7 @@ from wanwatch.core.account.spans import intersect
 from wanwatch.core.account.spells import USUAL_LEAST, Least
 from wanwatch.core.account.voice import USUAL_CODEC
 from wanwatch.core.account.working import WEEKDAYS, WorkingTime
+from wanwatch.core.account.y1540 import USUAL_EDITION, Edition
 from wanwatch.core.model import NS_PER_S, Span
 from wanwatch.report.promises import promise_of, terms_of
 
@@ -116,6 +117,7 @@ class Subject:
         codec: The codec that calls are rated with, by its name in the configuration.
         working: Its working time.
         least: The least that the judge takes for an outage.
+        y1540: The numbers that availability by intervals is reckoned with.
         note: A remark that the page shows on top, such as that its data is generated; empty for none.
     """
 
@@ -125,6 +127,7 @@ class Subject:
     codec: str = USUAL_CODEC
     working: WorkingTime = WEEKDAYS
     least: Least = USUAL_LEAST
+    y1540: Edition = USUAL_EDITION
     note: str = ""
 
     @property
@@ -142,6 +145,7 @@ def subject_of(config: Config, note: str = "") -> Subject:
         codec=config.voice.codec,
         working=config.site.working,
         least=Least(outage_ns=config.judge.down_after_ns, between_ns=config.judge.up_after_ns),
+        y1540=config.report.edition,
         note=note,
     )
 

@@ -10,6 +10,7 @@ from wanwatch.core.account.availability import MeanTimes, Times
 from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
 from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.period import Period
 from wanwatch.core.account.speed_tests import Speeds
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
@@ -17,6 +18,7 @@ from wanwatch.core.drill import Rehearsal
 from wanwatch.core.incident import Incident
 from wanwatch.core.model import Event, Span
 from wanwatch.core.resolving import Sign
+from wanwatch.report.accounts import Accounts
 from wanwatch.report.samples import Hour
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
@@ -208,9 +210,8 @@ class MonthReport:
     Attributes:
         site: The site's name.
         timezone: Name of its zone.
-        year: The year.
-        month: The month, 1 to 12.
-        period: The month as a stretch of true time.
+        of: Which month, or which other period.
+        period: The same as a stretch of true time.
         now_unix_ns: When the report was made, or the month's end if that was before.
         note: A remark to show on top; empty for none.
         codec: The codec that calls are rated with, by its name in the configuration.
@@ -220,13 +221,13 @@ class MonthReport:
         all_down_ns: How long all lines were seen down at once.
         incidents: What belongs together of all that, whole also where it reaches beyond the month.
         drills: The failovers that were rehearsed.
+        accounts: How lines, site and people stood.
         rehearsals: When each line's failover was last rehearsed, as of the end of the report's time.
     """
 
     site: str
     timezone: str
-    year: int
-    month: int
+    of: Period
     period: Span
     now_unix_ns: int
     note: str
@@ -236,6 +237,7 @@ class MonthReport:
     site_events: tuple[Event, ...]
     all_down_ns: int
     incidents: tuple[Incident, ...]
+    accounts: Accounts
     drills: tuple[Event, ...] = ()
     rehearsals: tuple[Rehearsal, ...] = ()
 

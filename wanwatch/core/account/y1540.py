@@ -35,6 +35,7 @@ EDITIONS: Final = {
     "2016": Edition(Fraction(1, 5), 1, least=10),
 }
 """By the year from which they hold; the least numbers are ours: chance alone must not pass the threshold."""
+USUAL_EDITION: Final = EDITIONS["2016"]
 
 
 class Minute(NamedTuple):
@@ -70,5 +71,6 @@ def intervals(minutes: Iterable[Minute], edition: Edition) -> Intervals:
     ways: dict[int, bool] = {}
     for (interval, _), (sent, lost) in sums.items():
         if sent >= edition.least:
-            ways[interval] = ways.get(interval, False) or Fraction(lost, sent) <= edition.c1
+            kept = lost * edition.c1.denominator <= sent * edition.c1.numerator  # a month has too many for Fractions
+            ways[interval] = ways.get(interval, False) or kept
     return Intervals(sum(ways.values()), len(ways) - sum(ways.values()))

@@ -1,0 +1,100 @@
+"""Accounting: reckons how the lines of a site, the site, and ordinary traffic stood."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from wanwatch.core.account.allowance import Allowance, allowance
+from wanwatch.core.account.spans import union
+from wanwatch.core.account.standing import any_of, as_felt, silences, standing
+from wanwatch.core.account.timeline import Timeline, event_span, probed_spans, timeline
+from wanwatch.core.account.y1540 import Minute, intervals
+from wanwatch.core.model import NS_PER_S, UNPINNED, Event, Role, Series, Span
+from wanwatch.report.accounts import Account, Accounts, Hours, LineAccount
+from wanwatch.report.samples import Seen
+from wanwatch.report.subject import Subject
+from wanwatch.report.values import UplinkReport
+
+_MINUTE_NS: Final = 60 * NS_PER_S
+
+
+def path_of(all_series: Iterable[Series]) -> list[Series]:
+    """Return the series that speak for the path of ordinary traffic."""
+    return [series for series in all_series if series.uplink == UNPINNED and series.role is Role.LINE]
+
+
+def accounts_of(
+    subject: Subject, uplinks: Sequence[UplinkReport], minutes: Mapping[Series, Seen], *,
+    period: Span, events: Sequence[Event], watched: Sequence[Span], now_unix_ns: int,
+) -> Accounts:  # fmt: skip
+    """Account for the lines, the site and its people.
+
+    Args:
+        subject: The site.
+        uplinks: Its lines with their states, their outages and what became of their promises.
+        minutes: What the minutes say by themselves, of the lines and of ordinary traffic.
+        period: The time that is reported on.
+        events: All events of it.
+        watched: When a daemon was alive.
+        now_unix_ns: The future begins here.
+    """
+    hours = Hours.of(period, subject.working, subject.zone)
+    path = timeline(
+        period, UNPINNED, events=events, watched=watched, probed=_probed(minutes), now_unix_ns=now_unix_ns
+    )  # fmt: skip
+    return Accounts(
+        edition=subject.y1540,
+        lines={one.name: _line(subject, one, minutes, hours, now_unix_ns) for one in uplinks},
+        site=_site([one.states for one in uplinks], hours),
+        people=_people(path, events, hours, now_unix_ns),
+    )
+
+
+def _line(
+    subject: Subject, one: UplinkReport, minutes: Mapping[Series, Seen], hours: Hours, now_unix_ns: int
+) -> LineAccount:
+    outages = [event_span(event, now_unix_ns) for event in one.outages]
+    seen = ((s, m) for s, m in minutes.items() if s.uplink == one.name and s.role is Role.LINE)
+    return LineAccount(
+        states=_account(one.states, outages, hours),
+        y1540=intervals(_observed(seen, one.states), subject.y1540),
+        allowances=tuple(_allowances(one, min(now_unix_ns, hours.period.end_unix_ns))),
+    )
+
+
+def _account(states: Timeline, troubles: Sequence[Span], hours: Hours) -> Account:
+    working = standing(states, troubles, hours.working) if hours.working else None
+    return Account(standing(states, troubles, [hours.period]), working)
+
+
+def _site(lines: Sequence[Timeline], hours: Hours) -> Account:
+    states = any_of(hours.period, lines)
+    return _account(states, states.down, hours)
+
+
+def _people(path: Timeline, events: Sequence[Event], hours: Hours, now_unix_ns: int) -> Account | None:
+    silent = silences(events, now_unix_ns)
+    found = _account(as_felt(path, hours.period, silent), silent, hours)
+    return found if found.always.times.observed_ns else None
+
+
+def _probed(minutes: Mapping[Series, Seen]) -> tuple[Span, ...]:
+    return probed_spans((minute for series in path_of(minutes) for minute in minutes[series].minutes), 1)
+
+
+def _observed(seen: Iterable[tuple[Series, Seen]], states: Timeline) -> Iterator[Minute]:
+    """The minutes that lie wholly within the observed time of a line."""
+    observed = union(states.up, states.impaired, states.down)
+    edges = np.array([edge for span in observed for edge in (span.start_unix_ns, span.end_unix_ns)], np.int64)
+    for series, one in seen:
+        starts = np.array(one.minutes, np.int64) * _MINUTE_NS
+        begun, ended = (np.searchsorted(edges, at, side="right") for at in (starts, starts + _MINUTE_NS - 1))
+        for index in np.flatnonzero((begun == ended) & (begun % 2 == 1)).tolist():
+            yield Minute(series.target, one.minutes[index], one.asked[index], one.missed[index])
+
+
+def _allowances(one: UplinkReport, now_unix_ns: int) -> Iterator[Allowance]:
+    for clause in one.clauses:
+        if clause.promise.measure == "availability" and clause.promise.limit is not None:
+            yield allowance(clause.promise.limit, clause.times, one.states, now_unix_ns)

@@ -1,0 +1,82 @@
+"""Accounts as JSON values: how lines, site and people stood, for programs; times in seconds, ratios in [0, 1]."""
+
+from fractions import Fraction
+
+from wanwatch.core.account.allowance import Allowance
+from wanwatch.core.account.figures import Bounded, Figure
+from wanwatch.core.account.standing import Standing
+from wanwatch.core.account.y1540 import Edition, Intervals
+from wanwatch.core.model import NS_PER_S, Json
+from wanwatch.report.accounts import Account, Accounts, LineAccount
+
+
+def accounts_to_json(accounts: Accounts) -> Json:
+    """Return the accounts: `lines` by name, `site` (some line could carry), `people` (null where nobody watched)."""
+    return {
+        "lines": {name: _line(line, accounts.edition) for name, line in accounts.lines.items()},
+        "site": _account(accounts.site),
+        "people": None if accounts.people is None else _account(accounts.people),
+    }
+
+
+def _line(line: LineAccount, edition: Edition) -> Json:
+    return {
+        "states": _account(line.states),
+        "y1540": _intervals(line.y1540, edition),
+        "allowances": [_allowance(one) for one in line.allowances],
+    }
+
+
+def _account(account: Account) -> Json:
+    return {
+        "always": _standing(account.always),
+        "working_hours": None if account.working is None else _standing(account.working),
+    }
+
+
+def _standing(found: Standing) -> Json:
+    return {
+        "observed_s": found.times.observed_ns / NS_PER_S,
+        "unobserved_s": found.times.unobserved_ns / NS_PER_S,
+        "down_s": found.times.down_ns / NS_PER_S,
+        "availability": _bounded(found.availability),
+        "outages": found.outages,
+        "longest_s": found.longest_ns / NS_PER_S,
+        "between_failures_s": _seconds(found.means.between_failures_ns),
+        "to_restoration_s": _seconds(found.means.to_restoration_ns),
+    }
+
+
+def _intervals(found: Intervals, edition: Edition) -> Json:
+    return {
+        "c1": float(edition.c1),
+        "interval_s": edition.minutes * 60,
+        "available": found.available,
+        "unavailable": found.unavailable,
+        "availability": _number(found.percent_available),
+    }
+
+
+def _allowance(one: Allowance) -> Json:
+    return {
+        "limit": float(one.limit),
+        "allowed_s": _seconds(one.allowed_ns),
+        "used_s": one.used_ns / NS_PER_S,
+        "left_s": _seconds(one.left_ns),
+        "burn": [
+            {"window_s": window_ns // NS_PER_S, "rate": _number(rate)} for window_ns, rate in sorted(one.rates.items())
+        ],
+        "alarm": "urgent" if any(alarm.urgent for alarm in one.alarms) else "slow" if one.alarms else None,
+    }
+
+
+def _bounded(found: Bounded) -> Json:
+    return {"value": _number(found.value), "low": _number(found.low), "high": _number(found.high)}
+
+
+def _number(figure: Figure | None) -> float | None:
+    return None if figure is None else float(figure)
+
+
+def _seconds(length_ns: Fraction | None) -> float | None:
+    return None if length_ns is None else float(length_ns / NS_PER_S)
