@@ -158,7 +158,9 @@ def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int)
             )
             mine = [test for test in tests if test.uplink == one.plan.name and test.at_unix_ns < until_unix_ns]
             found = resolving.get(one.plan.name, ())
-            uplinks.append(_uplink(_Month(subject, period, now_unix_ns, monthly=of.per is Per.MONTH), one, states, mine, found))
+            uplinks.append(
+                _uplink(_Month(subject, period, now_unix_ns, monthly=of.per is Per.MONTH), one, states, mine, found)
+            )
     return MonthReport(
         site=subject.site,
         timezone=subject.timezone,
