@@ -262,6 +262,7 @@ class Daemon:
 
     async def _look_at_drills(self) -> None:
         await self._drills.look(self._config, self._clock.now_unix_ns())
+        self._metrics.promises.show(self._config, self._clock.now_unix_ns())
 
     def _remind_of_drills(self) -> None:
         self._drills.remind(self._clock.now_unix_ns())

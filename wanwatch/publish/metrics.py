@@ -33,6 +33,7 @@ from wanwatch.publish.drills import DrillMetrics
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 from wanwatch.publish.one_way import OneWayFigures
+from wanwatch.publish.promises import PromiseFigures
 from wanwatch.publish.resolving import ResolvingMetrics
 from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.publish.standing import StandingFigures
@@ -112,6 +113,8 @@ class Metrics:
         self.drills = DrillMetrics(site, registry)
         self.data = DataMetrics(site, registry)
         self.speed = SpeedMetrics(site, registry)
+        self.promises = PromiseFigures(site)
+        registry.register(self.promises)
         self._resolving = ResolvingMetrics(site, registry)
         self._standing = StandingFigures(site)
         registry.register(self._standing)

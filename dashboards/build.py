@@ -1,0 +1,187 @@
+"""What the dashboards show: `python -m dashboards.build` writes site.json and fleet.json beside this file.
+
+A panel is what it shows in a sentence, its queries and a unit; where it stands follows from the order. What is wanted
+first stands on top.
+"""
+
+from pathlib import Path
+from typing import Any, Final
+
+from dashboards.grafana import BLUE, GREEN, GREY, ORANGE, VERMILION, Dashboard, Panel, Row, text
+
+STATES: Final = ((1, "up", GREEN), (2, "impaired", ORANGE), (3, "down", VERMILION), (4, "unobserved", GREY))
+CARRIES: Final = ((0, "stands by", GREY), (1, "carries", BLUE))
+YES_IS_BAD: Final = ((0, "no", GREEN), (1, "yes", VERMILION))
+YES_IS_GOOD: Final = ((0, "no", VERMILION), (1, "yes", GREEN))
+
+SITE, LINE = 'site=~"$site"', 'site=~"$site", uplink=~"$uplink"'
+
+
+def state_of(matching: str) -> str:
+    """The query that numbers the state of each line, as in STATES."""
+    each = (f'(wanwatch_uplink_state{{{matching}, state="{word}"}} == 1) * {number}' for number, word, _ in STATES)
+    return f"max by (site, uplink) ({' or '.join(each)})"
+
+
+def latest(title: str, says: str, query: str, legend: str, **more: Any) -> Panel:
+    """A panel of numbers or words as they stand now."""
+    return Panel(title, says, "stat", [(query, legend)], **{"width": 6, "height": 5} | more)
+
+
+def over_time(title: str, says: str, *queries: tuple[str, str], **more: Any) -> Panel:
+    """A panel of curves."""
+    return Panel(title, says, "timeseries", queries, **more)
+
+
+SITE_BOARD: Final = Dashboard(
+    "site",
+    "wanwatch: one site",
+    variables=(("site", "label_values(wanwatch_uplink_state, site)", "one"),
+               ("uplink", 'label_values(wanwatch_uplink_state{site="$site"}, uplink)', "many")),
+    rows=(
+        Row("Now", (
+            latest("State", "What each line is at this moment.", state_of(LINE), "{{uplink}}", words=STATES),
+            latest("Carrying", "Which line ordinary traffic takes; empty while nobody can tell.",
+                   f"max by (uplink) (wanwatch_uplink_carrying{{{LINE}}})", "{{uplink}}", words=CARRIES),
+            latest("Downtime", "How long each line was down in the chosen time.",
+                   f"sum by (uplink) (increase(wanwatch_outage_seconds_total{{{LINE}}}[$__range]))", "{{uplink}}",
+                   unit="s", bad_from=1),
+            latest("Switches", "How often traffic moved in the chosen time, by kind.",
+                   f"sum by (kind) (increase(wanwatch_switches_total{{{SITE}}}[$__range]))", "{{kind}}",
+                   unit="none"),
+            Panel("State over time", "When each line was up, impaired, down or not seen.", "state-timeline",
+                  [(state_of(LINE), "{{uplink}}")], words=STATES, width=24, height=6),
+            Panel("Carrying over time", "When ordinary traffic took which line.", "state-timeline",
+                  [(f"max by (uplink) (wanwatch_uplink_carrying{{{LINE}}})", "{{uplink}}")], words=CARRIES, width=24,
+                  height=6),
+        )),
+        Row("$uplink", (
+            over_time("Delay of $uplink", "Round-trip time to each target: median and 95th percentile over 5 minutes.",
+                      (f"wanwatch:rtt_seconds:p50_rate5m{{{LINE}}}", "{{target}} median"),
+                      (f"wanwatch:rtt_seconds:p95_rate5m{{{LINE}}}", "{{target}} p95"), unit="s"),
+            over_time("Loss of $uplink", "Share of probes without an answer in time, to each target, over 5 minutes.",
+                      (f"wanwatch:loss:ratio_rate5m{{{LINE}}}", "{{target}}"), unit="percentunit"),
+            over_time("Jitter of $uplink", "How much round trips differ from one to the next (RFC 3550).",
+                      (f"wanwatch_jitter_seconds{{{LINE}}}", "{{target}}"), unit="s", width=8),
+            over_time("Calls over $uplink", "How a call would be rated, from 1 (bad) to 4.5 (ITU-T G.107).",
+                      (f"wanwatch_voice_mos{{{LINE}}}", "mean opinion score"), width=8),
+            over_time("Names over $uplink", "Resolvers' answers a second, by response code.",
+                      (f"sum by (resolver, rcode) (rate(wanwatch_names_answers_total{{{LINE}}}[$__rate_interval]))",
+                       "{{resolver}} {{rcode}}"), unit="reqps", width=8),
+        ), repeat="uplink"),
+        Row("Outages and the contract", (
+            over_time("Where it broke", "Share of the time that each line was down, by fault domain.",
+                      (f"sum by (uplink, domain) (rate(wanwatch_outage_seconds_total{{{LINE}}}[$__rate_interval]))",
+                       "{{uplink}} {{domain}}"), unit="percentunit"),
+            over_time("Cut off", "How long ordinary traffic got no answer, summed over the switches so far.",
+                      (f"wanwatch_interruption_seconds_sum{{{SITE}}}", "seconds in all"), unit="s"),
+            over_time("Allowance burning", "How many times faster than the contract allows the line is down.",
+                      (f"wanwatch:burn:rate1h{{{LINE}}}", "{{uplink}} over 1 h"),
+                      (f"wanwatch:burn:rate6h{{{LINE}}}", "{{uplink}} over 6 h")),
+            over_time("Speed", "What the last speed test measured in each direction.",
+                      (f"wanwatch_speed_bits_per_second{{{LINE}}}", "{{uplink}} {{direction}}"), unit="bps"),
+            over_time("Speed tests", "Speed tests of the last day, by how they ended.",
+                      (f"sum by (uplink, outcome) (increase(wanwatch_speed_tests_total{{{LINE}}}[1d]))",
+                       "{{uplink}} {{outcome}}")),
+            over_time("Allowed and used", "Downtime that the month allows, and downtime of the last 30 days.",
+                      (f"wanwatch_downtime_allowance_seconds{{{LINE}}}", "{{uplink}} allowed"),
+                      (f"sum by (uplink) (increase(wanwatch_outage_seconds_total{{{LINE}}}[30d]))", "{{uplink}} used"),
+                      unit="s"),
+        )),
+        Row("Pages and resolvers", (
+            over_time("Steps of a connection", "How long each step of the last fetch or connection took.",
+                      (f"wanwatch_fetch_phase_seconds{{{LINE}}}", "{{uplink}} {{target}} {{phase}}"), unit="s"),
+            latest("Certificates end in", "Time until each certificate that was seen is no longer valid.",
+                   f"min by (target) (wanwatch_certificate_expiry_timestamp_seconds{{{LINE}}}) - time()", "{{target}}",
+                   unit="s"),
+            latest("IP version", "By which version of IP the last fetch was answered.",
+                   f"wanwatch_fetch_ip_version{{{LINE}}}", "{{uplink}} {{target}}"),
+            latest("Rewriting resolvers", "Whether a resolver invents addresses for names that do not exist.",
+                   f"max by (uplink, resolver) (wanwatch_names_rewriting{{{LINE}}})", "{{uplink}} {{resolver}}",
+                   words=YES_IS_BAD),
+            latest("Differing names", "For how many names another resolver gave other addresses.",
+                   f"wanwatch_names_differing{{{LINE}}}", "{{uplink}} {{resolver}}", bad_from=1),
+            over_time("Lost by direction", "STAMP packets lost a second on the way there and on the way back.",
+                      (f"rate(wanwatch_one_way_lost_total{{{LINE}}}[$__rate_interval])",
+                       "{{uplink}} {{target}} {{direction}}"), unit="pps"),
+        )),
+        Row("The watching itself", (
+            latest("Pins proved", "Whether each line's probes are proved to leave by it.",
+                   f"min by (uplink) (wanwatch_pin_proved{{{LINE}}})", "{{uplink}}", words=YES_IS_GOOD),
+            latest("Drill overdue", "Whether a failover drill that is asked for is overdue.",
+                   f"max by (uplink) (wanwatch_drill_overdue{{{LINE}}})", "{{uplink}}", words=YES_IS_BAD),
+            latest("Not observed", "How long nobody could see each line in the chosen time.",
+                   f"sum by (uplink) (increase(wanwatch_unobserved_seconds_total{{{LINE}}}[$__range]))", "{{uplink}}",
+                   unit="s"),
+            latest("Version", "Which version of the program speaks.",
+                   f"wanwatch_build_info * on (instance) group by (instance) (wanwatch_uplink_state{{{SITE}}})",
+                   "{{version}}"),
+            over_time("Data used", "What probing moves over each line, by purpose.",
+                      (f"sum by (uplink, purpose) (rate(wanwatch_data_bytes_total{{{LINE}}}[$__rate_interval]))",
+                       "{{uplink}} {{purpose}}"), unit="Bps"),
+            over_time("Probes sent", "Probes that left a second, by uplink; `unpinned` is ordinary traffic.",
+                      (f"sum by (uplink) (rate(wanwatch_probe_sent_total{{{SITE}}}[$__rate_interval]))", "{{uplink}}"),
+                      unit="pps"),
+        )),
+    ),
+)  # fmt: skip
+
+FLEET_BOARD: Final = Dashboard(
+    "fleet",
+    "wanwatch: all sites",
+    variables=(("site", "label_values(wanwatch_uplink_state, site)", "many"),
+               ("uplink", 'label_values(wanwatch_uplink_state{site=~"$site"}, uplink)', "many")),
+    rows=(
+        Row("What needs a hand", (
+            latest("Lines down", "How many lines are down at this moment.",
+                   f'sum(wanwatch_uplink_state{{{LINE}, state="down"}})', "", bad_from=1),
+            latest("Sites cut off", "At how many sites no line carries ordinary traffic.",
+                   f"count(max by (site) (wanwatch_uplink_carrying{{{SITE}}}) == 0) or vector(0)", "", bad_from=1),
+            latest("Lines impaired", "How many lines are impaired at this moment.",
+                   f'sum(wanwatch_uplink_state{{{LINE}, state="impaired"}})', "", bad_from=1),
+            latest("Lines unseen", "Of how many lines nobody knows how they are.",
+                   f'sum(wanwatch_uplink_state{{{LINE}, state="unobserved"}})', "", bad_from=1),
+            Panel("Alerts", "Which alerts fire now.", "table",
+                  [(f'ALERTS{{alertstate="firing", {SITE}}}', "")], width=24),
+        )),
+        Row("All lines", (
+            Panel("State of all lines", "When each line of each site was up, impaired, down or not seen.",
+                  "state-timeline", [(state_of(LINE), "{{site}} {{uplink}}")], words=STATES, width=24, height=14),
+            Panel("Most downtime", "The twenty lines that were down longest in the chosen time.", "bargauge",
+                  [(f"topk(20, sum by (site, uplink) (increase(wanwatch_outage_seconds_total{{{LINE}}}[$__range])))",
+                    "{{site}} {{uplink}}")], unit="s"),
+            Panel("Fastest burning", "The twenty lines that use up their contract's allowance fastest, over six hours.",
+                  "bargauge", [(f"topk(20, wanwatch:burn:rate6h{{{LINE}}})", "{{site}} {{uplink}}")], bad_from=1),
+            Panel("Most loss", "The twenty lines and targets that lose most, over 5 minutes.", "bargauge",
+                  [(f"topk(20, wanwatch:loss:ratio_rate5m{{{LINE}}})", "{{site}} {{uplink}} {{target}}")],
+                  unit="percentunit"),
+            Panel("Worst calls", "The twenty lines over which a call would be rated worst.", "bargauge",
+                  [(f"bottomk(20, wanwatch_voice_mos{{{LINE}}})", "{{site}} {{uplink}}")]),
+        )),
+        Row("Together", (
+            over_time("Lines down over time", "How many lines of each site were down.",
+                      (f"wanwatch:lines_down:count{{{SITE}}}", "{{site}}")),
+            over_time("Where lines broke", "How many lines were down at a time, by fault domain.",
+                      (f"sum by (domain) (rate(wanwatch_outage_seconds_total{{{LINE}}}[$__rate_interval]))",
+                       "{{domain}}")),
+            over_time("Failing names", "Share of resolvers' answers that were failures, by line.",
+                      (f"wanwatch:names_failing:ratio_rate5m{{{LINE}}}", "{{site}} {{uplink}}"), unit="percentunit"),
+            over_time("Data of probing", "What probing moves at each site.",
+                      (f"sum by (site) (rate(wanwatch_data_bytes_total{{{LINE}}}[$__rate_interval]))", "{{site}}"),
+                      unit="Bps"),
+            latest("Drills overdue", "For how many lines a failover drill is overdue.",
+                   f"sum(wanwatch_drill_overdue{{{LINE}}})", "", bad_from=1),
+            latest("Pins lost", "Of how many lines the probes leave by another line.",
+                   f"count(wanwatch_pin_proved{{{LINE}}} == 0) or vector(0)", "", bad_from=1),
+            latest("Daemons", "How many daemons are read, by version.", "count by (version) (wanwatch_build_info)",
+                   "{{version}}", width=12),
+        )),
+    ),
+)  # fmt: skip
+
+BOARDS: Final = (SITE_BOARD, FLEET_BOARD)
+
+
+if __name__ == "__main__":
+    for one in BOARDS:
+        Path(__file__).with_name(f"{one.name}.json").write_text(text(one), "utf-8")
