@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wanwatch import __version__
+from wanwatch.cli_accept import accept
 from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
@@ -38,6 +39,7 @@ def main() -> None:
     """Watch every internet line of an office and prove what each one really does."""
 
 
+main.add_command(accept)
 main.add_command(calc)
 main.add_command(plan)
 main.add_command(replay)

@@ -9,38 +9,28 @@ from typing import Final
 
 import click
 
-from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, fail, tells_errors
+from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, duration_value, fail, tells_errors
 from wanwatch.core.drill import DONE, DrillError, Patience, Verdict
 from wanwatch.core.model import Event
 
 _COLUMNS: Final = 100
 
 
-def _duration(_ctx: click.Context, param: click.Parameter, value: str) -> int:
-    from wanwatch.config import units
-
-    try:
-        return units.duration(value)
-    except units.Unfit as error:
-        text = f"{value!r}: {error}"
-        raise click.BadParameter(text, param=param) from error
-
-
 @click.command()
 @click.argument("uplink", metavar="UPLINK")
 @click.option(
-    "--steady", default="10s", show_default=True, metavar="DURATION", callback=_duration, help="Watched before."
+    "--steady", default="10s", show_default=True, metavar="DURATION", callback=duration_value, help="Watched before."
 )
 @click.option(
-    "--move-within", default="2m", show_default=True, metavar="DURATION", callback=_duration,
+    "--move-within", default="2m", show_default=True, metavar="DURATION", callback=duration_value,
     help="Traffic has so long to move.",
 )  # fmt: skip
 @click.option(
-    "--stay", default="1m", show_default=True, metavar="DURATION", callback=_duration,
+    "--stay", default="1m", show_default=True, metavar="DURATION", callback=duration_value,
     help="The second line is watched for so long.",
 )  # fmt: skip
 @click.option(
-    "--back-within", default="5m", show_default=True, metavar="DURATION", callback=_duration,
+    "--back-within", default="5m", show_default=True, metavar="DURATION", callback=duration_value,
     help="Traffic has so long to come back.",
 )  # fmt: skip
 @click.option("--yes", is_flag=True, help="For scripts: do not ask. Whoever gives it has told everybody.")

@@ -27,6 +27,17 @@ paper_option = click.option(
 )  # fmt: skip
 
 
+def duration_value(_ctx: click.Context, param: click.Parameter, value: str) -> int:
+    """Read an option that is a duration, as the configuration writes one, into nanoseconds."""
+    from wanwatch.config import units
+
+    try:
+        return units.duration(value)
+    except units.Unfit as error:
+        text = f"{value!r}: {error}"
+        raise click.BadParameter(text, param=param) from error
+
+
 def fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
     """Tell an error and end."""
     click.echo(f"wanwatch: {error}", err=True)

@@ -31,15 +31,18 @@ def wall_clock_error_us() -> int | None:
 
 
 def with_clock_quality(event: Event) -> Event:
-    """Return *event* with what is known of the wall clock now, by which its instants are told, in `detail.clock`.
+    """Return *event* with what is known of the wall clock now, by which its instants are told, in `detail.clock`."""
+    return replace(event, detail={**event.detail, "clock": clock_quality()})
+
+
+def clock_quality() -> dict[str, Json]:
+    """Return what is known of the wall clock now.
 
     That is `synchronised`, whether anything disciplines the clock, and `max_error_s`, the most by which it can be off;
     None where nothing bounds that.
     """
     error_us = wall_clock_error_us()
-    max_error_s = None if error_us is None else error_us / 1e6
-    quality: dict[str, Json] = {"synchronised": error_us is not None, "max_error_s": max_error_s}
-    return replace(event, detail={**event.detail, "clock": quality})
+    return {"synchronised": error_us is not None, "max_error_s": None if error_us is None else error_us / 1e6}
 
 
 _LIBC: Final = ctypes.CDLL(None)

@@ -56,7 +56,7 @@ def watching(office: Office) -> Watch:
     """A daemon that proves its pins often."""
     watch = Watch(office, QUICK)
     text = watch.file.read_text()
-    assert text.rstrip().splitlines()[-2] == "[carrying]"
+    assert [line for line in text.splitlines() if line.startswith("[")][-1] == "[carrying]"
     watch.file.write_text(f'{text}prove_every = "{PROVE_EVERY_S}s"\n')
     return watch
 

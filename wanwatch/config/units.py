@@ -44,6 +44,8 @@ _SHARE: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,9})?) ?%")
 _HOURS: Final = re.compile(r"([0-9]{1,2}):([0-9]{2}) ?- ?([0-9]{1,2}):([0-9]{2})")
 _SCHEDULE: Final = re.compile(r"every (\S+)(?: jitter (\S+))?")
 _LOSS: Final = re.compile(r"([0-9]{1,2}(?:\.[0-9]{1,3})?) ?dB")
+_LEVEL: Final = re.compile(r"([+-]?[0-9]{1,2}(?:\.[0-9]{1,3})?) ?dBm")
+_WAVELENGTH: Final = re.compile(r"([0-9]{3,4}) ?nm")
 _MONEY: Final = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,4})?) ([A-Z]{3})")
 
 
@@ -142,6 +144,23 @@ def loss(value: object) -> Decimal:
     if match is None:
         raise Unfit(reason="not a loss", mend='write a number below 100 and dB, such as "0.3dB"')
     return Decimal(match[1])
+
+
+def level(value: object) -> float:
+    """Return the decibels over one milliwatt of a level such as `-18.4dBm`."""
+    written = text(value, "level", "-18.4dBm").replace("\N{MINUS SIGN}", "-")
+    match = _LEVEL.fullmatch(written)
+    if match is None:
+        raise Unfit(reason="not a level", mend='write a number between -100 and 100 and dBm, such as "-18.4dBm"')
+    return float(match[1])
+
+
+def wavelength(value: object) -> int:
+    """Return the nanometres of a wavelength such as `1490nm`."""
+    match = _WAVELENGTH.fullmatch(text(value, "wavelength", "1490nm"))
+    if match is None:
+        raise Unfit(reason="not a wavelength", mend='write whole nanometres, such as "1490nm"')
+    return int(match[1])
 
 
 def share(value: object) -> Decimal:

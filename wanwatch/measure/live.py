@@ -38,8 +38,51 @@ class _Seen:
             self.links[seen.uplink] = seen
 
 
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """What one look showed of one uplink.
+
+    Attributes:
+        uplink: Which.
+        verdict: What is held of its pin.
+        link: Where its probes leave this machine; None if that was not seen.
+        way: Its first routers, or why they were not traced; None if it leads to no address.
+        public: The address that the far end saw; None if nobody told.
+        mtus: What was said of its path's MTU, by version of IP.
+        samples: Its probes for the public address.
+    """
+
+    uplink: Uplink
+    verdict: Verdict
+    link: LinkSeen | None
+    way: Way | Failed | None
+    public: str | None
+    mtus: Sequence[tuple[int, Answer]]
+    samples: Sequence[Sample]
+
+    @property
+    def proved(self) -> bool | None:
+        """Whether the pin leaves by its own line; None while nothing tells."""
+        return _HELD[self.verdict.phase]
+
+    @property
+    def routers(self) -> Way | None:
+        """The first routers, where they were traced."""
+        return self.way if isinstance(self.way, Way) else None
+
+    @property
+    def gateway(self) -> str | None:
+        """The router on our side; None if there is none that is known."""
+        return self.uplink.gateway or (self.routers.hops[0] if self.routers and self.routers.ours else None)
+
+
 async def look(config: Config, clock: Clock) -> list[ProofRow]:
     """Look at every uplink's pin once, which takes some seconds, and return a row for each."""
+    return [_row(one) for one in await look_closely(config, clock)]
+
+
+async def look_closely(config: Config, clock: Clock) -> list[Look]:
+    """Look at every uplink's pin once, which takes some seconds, and return all that it showed."""
     outside = [
         replace(question, every_ns=NS_PER_S, pulse_ns=NS_PER_S)
         for question in questions(config)
@@ -53,9 +96,14 @@ async def look(config: Config, clock: Clock) -> list[ProofRow]:
     traced = {name: way for name, way in ways.items() if isinstance(way, Way)}
     pins.see(PinsSeen(max((s.known_ns for s in seen.samples), default=clock.now_ns()), clock.now_unix_ns(), traced))
     return [
-        _row(uplink, pins, seen, ways.get(uplink.name), [answer for at, answer in mtus if at == uplink.name])
+        Look(
+            uplink=uplink, verdict=pins.verdicts[uplink.name], link=seen.links.get(uplink.name),
+            way=ways.get(uplink.name), public=_public(uplink.name, seen.samples),
+            mtus=[(family, answer) for at, family, answer in mtus if at == uplink.name],
+            samples=[sample for sample in seen.samples if sample.series.uplink == uplink.name],
+        )
         for uplink in config.uplinks
-    ]
+    ]  # fmt: skip
 
 
 async def _watched(config: Config, clock: Clock, outside: Sequence[Question]) -> _Seen:
@@ -70,36 +118,34 @@ async def _watched(config: Config, clock: Clock, outside: Sequence[Question]) ->
     return seen
 
 
-async def _asked(config: Config) -> tuple[Mapping[str, Way | Failed], list[tuple[str, Answer]]]:
+async def _asked(config: Config) -> tuple[Mapping[str, Way | Failed], list[tuple[str, int, Answer]]]:
     wanted = list(_mtus(config))
     ways = await trace(subjects(config))
-    answers = await ask([question for _, question in wanted])
-    return ways, [(name, answer) for (name, _), answer in zip(wanted, answers, strict=True)]
+    answers = await ask([question for _, _, question in wanted])
+    return ways, [(name, family, answer) for (name, family, _), answer in zip(wanted, answers, strict=True)]
 
 
-def _mtus(config: Config) -> Iterator[tuple[str, FindMtu]]:
+def _mtus(config: Config) -> Iterator[tuple[str, int, FindMtu]]:
     """One question for each uplink and family, to a target that is asked by echo anyway."""
     for flow, uplink in enumerate(config.uplinks):
         echoing = [target.echo for target in config.targets if target.echo and uplink.name in target.uplinks]
-        first = {version(address): address for address in reversed(echoing)}
-        for _, address in sorted(first.items(), key=str):
-            yield uplink.name, FindMtu(address, uplink.pin, uplink.handoff.mtu, flow=flow)
+        first = {version(address) or 4: address for address in reversed(echoing)}
+        for family, address in sorted(first.items()):
+            yield uplink.name, family, FindMtu(address, uplink.pin, uplink.handoff.mtu, flow=flow)
 
 
-def _row(uplink: Uplink, pins: Pins, seen: _Seen, way: Way | Failed | None, mtus: Sequence[Answer]) -> ProofRow:
-    verdict: Verdict = pins.verdicts[uplink.name]
-    link = seen.links.get(uplink.name)
-    found = [answer for answer in mtus if isinstance(answer, Mtu) and answer.size is not None]
-    known = way if isinstance(way, Way) else None
+def _row(one: Look) -> ProofRow:
+    answers = [answer for _, answer in one.mtus]
+    found = [answer for answer in answers if isinstance(answer, Mtu) and answer.size is not None]
     return ProofRow(
-        held=PinChanged(uplink.name, _HELD[verdict.phase], verdict.nat, verdict.other),
-        interface=link.interface if link else "",
-        gateway=uplink.gateway or (known.hops[0] if known and known.ours else None),
-        public=_public(uplink.name, seen.samples),
-        hops=known.hops[known.ours :] if known else (),
+        held=PinChanged(one.uplink.name, one.proved, one.verdict.nat, one.verdict.other),
+        interface=one.link.interface if one.link else "",
+        gateway=one.gateway,
+        public=one.public,
+        hops=one.routers.hops[one.routers.ours :] if one.routers else (),
         mtus=tuple(f"{mtu.size}" + " (black hole)" * mtu.black_hole for mtu in found),
-        faults=tuple(word for mtu in found for word in _mtu_faults(uplink, mtu)),
-        gaps=tuple(_gaps(uplink, seen.samples, [way, *mtus])),
+        faults=tuple(word for mtu in found for word in _mtu_faults(one.uplink, mtu)),
+        gaps=tuple(_gaps(one, [one.way, *answers])),
     )
 
 
@@ -119,11 +165,11 @@ def _mtu_faults(uplink: Uplink, mtu: Mtu) -> Iterator[str]:
         yield f"its path carries packets of {mtu.size} bytes, and its handoff says {agreed}: tell the provider"
 
 
-def _gaps(uplink: Uplink, samples: Sequence[Sample], answers: Sequence[Way | Answer | None]) -> Iterator[str]:
+def _gaps(one: Look, answers: Sequence[Way | Answer | None]) -> Iterator[str]:
     for answer in answers:
         if isinstance(answer, Failed):
             yield f"could not measure: {answer.why}"
         elif isinstance(answer, Mtu) and answer.size is None:
             yield "could not measure the path MTU: its target does not answer"
-    if _public(uplink.name, samples) is None and any(sample.series.uplink == uplink.name for sample in samples):
+    if one.public is None and one.samples:
         yield "nobody who is asked for its public address answers through it"

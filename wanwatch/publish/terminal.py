@@ -96,6 +96,12 @@ class Terminal:
         self._out.write(f"{self._erase()}{at_s:6.1f}  {label}  {told}")
         self._out.flush()
 
+    def passing(self, text: str) -> None:
+        """Show *text* on the status line, cut to the width; nothing where there is none."""
+        if self._live:
+            self._out.write(f"{self._erase()}{text[: self._columns - 1]}")
+            self._out.flush()
+
     def clear_status(self) -> None:
         """Take the status line away."""
         self._out.write(self._erase())

@@ -6,7 +6,14 @@ Imports:  wanwatch.core, asyncio, threading, sqlite3. Never the probes, the metr
 """
 
 from wanwatch.store._errors import NoRecordError, StoreError, StoreLockedError, StoreSchemaError
-from wanwatch.store.announcing import announce, keep_measurement, tell_again, the_only_drill, withdraw
+from wanwatch.store.announcing import (
+    announce,
+    keep_measurement,
+    tell_again,
+    the_only_acceptance,
+    the_only_drill,
+    withdraw,
+)
 from wanwatch.store.keeper import SqliteKeeper
 from wanwatch.store.record import SqliteRecord
 
@@ -20,6 +27,7 @@ __all__ = [
     "announce",
     "keep_measurement",
     "tell_again",
+    "the_only_acceptance",
     "the_only_drill",
     "withdraw",
 ]

@@ -4,7 +4,7 @@ Each is a short transaction of its own: the write-ahead log lets it wait for the
 """
 
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 
 from wanwatch.core.model import Event, EventKind, Measurement
@@ -60,15 +60,24 @@ def withdraw(path: Path, site: str, event_id: str) -> bool:
         return ledger.delete_event(event_id, EventKind.PLANNED_WORK)
 
 
-@contextmanager
-def the_only_drill(path: Path) -> Iterator[None]:
+def the_only_drill(path: Path) -> AbstractContextManager[None]:
     """Hold what one drill of a record can hold at a time; the kernel lets go of it however the holder ends.
 
     Raises:
         StoreLockedError: Another process holds it.
         StoreError: The folder cannot be written.
     """
-    lock = Lock(path.with_name("drill"))
+    return _held(path.with_name("drill"))
+
+
+def the_only_acceptance(path: Path) -> AbstractContextManager[None]:
+    """Hold likewise what one acceptance test of a record can hold at a time; errors are the same."""
+    return _held(path.with_name("accept"))
+
+
+@contextmanager
+def _held(path: Path) -> Iterator[None]:
+    lock = Lock(path)
     lock.take()
     try:
         yield
