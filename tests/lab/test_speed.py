@@ -101,3 +101,19 @@ def echoes(path: Path, begun_s: float, ended_s: float) -> tuple[list[float], int
     ]
     lost = sum(block.lost + block.late + block.not_sent for block in pinned)
     return [at for at in sorted(offsets) if begun_s <= at <= ended_s], lost
+
+
+def test_a_test_beside_other_traffic_is_marked_and_does_not_count(way: Speedway) -> None:
+    """The interface's counters less the test's own bytes: a download beside it shows, and a quiet line is quiet."""
+    way.nginx()
+    way.shape(80)
+    way.configure(f'server = "https://{ADDRESS}:9471/"', "handoff = { link_mbps = 80 }")
+    quiet = way.test("--seconds", "2", "--direction", "down")["down"]
+    with ThreadPoolExecutor() as pool:
+        other = pool.submit(way.curl, f"http://{ADDRESS}/file", 9.0)
+        busy = way.test("--seconds", "2", "--direction", "down")["down"]
+        others_bps = other.result() * 8
+    assert (quiet["busy"], quiet["others_bps"] < 0.02 * 80e6) == (False, True)
+    assert (busy["busy"], busy["counts"]) == (True, False)
+    # One connection beside four; before and after them it had the line to itself.
+    assert 0.05 * 80e6 < busy["others_bps"] < others_bps * 1.1

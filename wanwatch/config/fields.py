@@ -29,6 +29,7 @@ from wanwatch.config.units import Hours, Money, Schedule, Unfit
 from wanwatch.core.model import UNPINNED
 
 LONGEST_NAME: Final = 200
+SHORTEST_PASSWORD: Final = 8
 LONGEST_PATH: Final = 4095
 """Linux: PATH_MAX with its closing zero is 4096 (linux/limits.h)."""
 
@@ -170,6 +171,14 @@ def _secret(variable: str | None = None) -> Callable[[object, ValidationInfo], S
     return read
 
 
+def _long_secret(value: object, info: ValidationInfo) -> SecretStr | None:
+    """Read a password of SNMPv3: RFC 3414 section 11.2 asks for eight letters, and libraries refuse fewer."""
+    held = _secret()(value, info)
+    if held is not None and len(held.get_secret_value()) < SHORTEST_PASSWORD:
+        raise Unfit(reason="the file's password is too short", mend="choose one of at least eight letters")
+    return held
+
+
 def _secret_text(path: Path, mend: str) -> str:
     """Read the one line of a secret's file. No error here shows the path: people do paste the secret itself there."""
     try:
@@ -298,6 +307,7 @@ Sources: TypeAlias = Annotated[
 Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema(*RESOLVERS)]
 StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192.0.2.1", "192.0.2.1:862")]
 TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
+SnmpPlace: TypeAlias = Annotated[places.Endpoint, _pair(161), _text_schema("10.20.0.1", "10.20.0.1:161")]
 StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
 ListenPlace: TypeAlias = Annotated[places.Endpoint, BeforeValidator(_listen_place), _text_schema("127.0.0.1:9470")]
 Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), _text_schema("eth1")]
@@ -327,4 +337,6 @@ ListenToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(LIS
 SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
 AddressToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
+SnmpCommunity: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
+SnmpSecret: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_long_secret), _FILE_SCHEMA]
 SpeedToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SPEED_TOKEN)), _FILE_SCHEMA]

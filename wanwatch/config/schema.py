@@ -261,6 +261,8 @@ class Speed(Table):
     """The most data that one test may move in each direction; a test that reaches it ends early."""
     wait_ns: Duration = usually("10m", alias="wait")
     """How long a test by itself waits while something holds it off; then it is skipped, and that is told."""
+    busy: Share = usually("5%")
+    """A line is busy that carries more than this share of what is sold, or of its port's rate, besides a test."""
 
 
 class Listen(Table):

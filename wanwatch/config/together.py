@@ -18,6 +18,8 @@ def check(document: Mapping[str, Any]) -> list[Found]:
         found += _target(loc, table)
     for loc, table in tables(document, "uplink"):
         found += _pin((*loc, "pin"), table.get("pin"))
+        if isinstance(counters := table.get("counters"), dict):
+            found += _counters((*loc, "counters"), counters)
         for of, contract in one_or_many(table, "contract"):
             for below, clause in tables(contract, "clause"):
                 found += _speed_clause((*loc, *of, *below), clause)
@@ -74,6 +76,18 @@ def _pin(loc: Loc, pin: object) -> Iterator[Found]:
         yield say(loc, "it pins nothing", f"write one of {', '.join(WAYS_TO_PIN)}")
     if pin.get("targets") is True and len(given) > 1:
         yield say(loc, "targets = true stands alone: the gateway does the pinning", "keep one kind of pin")
+
+
+def _counters(loc: Loc, counters: Mapping[str, Any]) -> Iterator[Found]:
+    given = [key for key in ("community_file", "user") if key in counters]
+    if len(given) != 1:
+        reason = "it says community_file and user at once" if given else "it does not say who asks"
+        yield say(loc, reason, "write community_file for SNMPv2c, or user and password_file for SNMPv3")
+    if "user" in counters and "password_file" not in counters:
+        yield say((*loc, "password_file"), "this key is missing", "write it beside user")
+    for key in ("password_file", "privacy_file", "digest"):
+        if key in counters and "user" not in counters:
+            yield say((*loc, key), "only SNMPv3 has it", "leave it out, or write user")
 
 
 def _names(names: Mapping[str, Any]) -> Iterator[Found]:

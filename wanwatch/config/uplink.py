@@ -13,8 +13,12 @@ from wanwatch.config.fields import (
     Interface,
     MonthlySize,
     Resolver,
+    SnmpCommunity,
+    SnmpPlace,
+    SnmpSecret,
     Sources,
     Table,
+    Text,
     UplinkName,
     Whole,
     Yes,
@@ -57,6 +61,25 @@ class Handoff(Table):
         return Framing(mtu=self.mtu, vlan=self.vlan, pppoe=self.encapsulation == "pppoe")
 
 
+class CountersTable(Table):
+    """Where the gateway counts what the line carries: an interface that its SNMP agent knows."""
+
+    agent: SnmpPlace
+    """Address of the agent, with a port if it is not 161."""
+    interface: Text
+    """The interface towards the line, as the agent calls it (ifName of RFC 2863), such as `wan1`."""
+    community: SnmpCommunity = Field(default=None, alias="community_file")
+    """File that holds the community, for SNMPv2c; or give `user`."""
+    user: Text | None = None
+    """The user, for SNMPv3; needs `password_file`."""
+    password: SnmpSecret = Field(default=None, alias="password_file")
+    """File that holds the user's authentication password; at least eight letters."""
+    digest: Literal["sha", "sha256"] = "sha256"
+    """How the user is authenticated: `sha256` (RFC 7860), or `sha` for older agents."""
+    privacy: SnmpSecret = Field(default=None, alias="privacy_file")
+    """File that holds the user's privacy password: what is said is then encrypted (AES, RFC 3826)."""
+
+
 class Uplink(Table):
     """One way out to the internet. Their order in the file is the order of preference."""
 
@@ -78,6 +101,8 @@ class Uplink(Table):
     """The most data that probing may use in a month, such as `2 GB/month`; before it is passed, it becomes sparing."""
     drill_every_ns: Duration | None = Field(default=None, alias="drill_every")
     """How often a failover from this uplink is to be rehearsed, such as `90d`; it is told when a drill is overdue."""
+    counters: CountersTable | None = None
+    """Where other traffic is counted beside speed tests; if left out, at the pin's own interface, if it has one."""
     contracts: Annotated[tuple[Contract, ...], *ONE_OR_MANY] = Field(default=(), alias="contract")
     """What the provider has promised; a list of tables, `[[uplink.contract]]`, where contracts follow each other."""
 

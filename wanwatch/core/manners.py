@@ -27,6 +27,7 @@ class Reason(StrEnum):
     BUDGET = "budget"
     ANOTHER_TEST = "another-test"
     NO_RECORD = "no-record"
+    BUSY = "busy"
 
 
 WORDS: Final[Mapping[Reason, str]] = {
@@ -38,6 +39,7 @@ WORDS: Final[Mapping[Reason, str]] = {
     Reason.PLANNED_WORK: "planned work was going on",
     Reason.BUDGET: "the data budget has nothing left for it so far this month",
     Reason.ANOTHER_TEST: "another test of this site was under way",
+    Reason.BUSY: "the line was busy",
     Reason.NO_RECORD: "the record could not be written, so nothing would have come of it",
 }
 

@@ -18,6 +18,7 @@ from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.calendar import local_time, month_span
 from wanwatch.core.account.speed_result import Direction, Run, SpeedResult
 from wanwatch.core.databudget import Purpose
+from wanwatch.core.errors import WanwatchError
 from wanwatch.core.manners import HOPELESS, LOOKED_AT, WORDS, Reason, Standing, held_off
 from wanwatch.core.model import (
     NS_PER_S,
@@ -35,7 +36,7 @@ from wanwatch.core.model import (
 )
 from wanwatch.core.ports import Clock, Keeper
 from wanwatch.daemon.metering import Metering
-from wanwatch.measure.speed import BusyError, SpeedError, run_speed_test
+from wanwatch.measure.speed import BusyError, SpeedError, busy_now, run_speed_test
 from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.store import SqliteRecord, StoreError
 
@@ -134,18 +135,24 @@ class Speeding:
 
     async def _patiently(self, uplink: Uplink, speed: Speed) -> None:
         until_ns = self.clock.now_ns() + speed.wait_ns
-        while (reason := await self._try(uplink, speed)) is not None:
-            if reason in HOPELESS or self.clock.now_ns() >= until_ns:
+        while True:
+            last = self.clock.now_ns() >= until_ns
+            reason = await self._try(uplink, speed, last=last)
+            if reason is None:
+                return
+            if reason in HOPELESS or last:
                 await self._skip(uplink, reason)
                 return
             await asyncio.sleep(self.retry_s)
 
-    async def _try(self, uplink: Uplink, speed: Speed) -> Reason | None:
-        """Test *uplink* unless something holds the test off; return what does."""
+    async def _try(self, uplink: Uplink, speed: Speed, *, last: bool) -> Reason | None:
+        """Test *uplink* unless something holds the test off; return what does. The *last* time a line may be busy."""
         await self.look()
         reason = held_off(await self._standing(uplink, speed))
         if reason is not None:
             return reason
+        if not last and await self._busy(uplink, speed):
+            return Reason.BUSY
         try:
             result = await run_speed_test(
                 self._config, uplink.name, self.clock, begun=self._begun, ended=partial(self._ended, uplink.name)
@@ -161,6 +168,13 @@ class Speeding:
         await self.look()
         log.info("%s: speed test: %s", uplink.name, _says(result))
         return None
+
+    async def _busy(self, uplink: Uplink, speed: Speed) -> bool:
+        try:
+            return await busy_now(uplink, float(speed.busy), self.clock)
+        except WanwatchError as error:
+            log.warning("%s: nobody can tell whether the line is busy: %s", uplink.name, error)
+            return False
 
     async def _standing(self, uplink: Uplink, speed: Speed) -> Standing:
         now_unix_ns = self.clock.now_unix_ns()
@@ -233,6 +247,7 @@ def _short(uplink: str, test: Mapping[str, Any]) -> Json:
         run = test.get(way) or {}
         told[f"{way}_bps"] = (run.get("goodput") or {}).get("bps")
         told[f"{way}_counts"] = run.get("counts")
+        told[f"{way}_busy"] = run.get("busy")
     return told
 
 

@@ -67,6 +67,7 @@ def _column(run: Run, sold_bps: float | None) -> dict[str, str]:
         "round trips a minute": _round_trips(run),
         "sent just once": _some(tcp.efficiency if tcp else None, lambda share: f"{share:.3%}"),
         "buffer delay": _some(tcp.buffer_delay if tcp else None, lambda share: f"{share:.0%}"),
+        "other traffic": _some(run.others_bps, lambda bps: rate(bps) + (", too much" if run.busy else "")),
         "limited by": run.limited_by.value if found else _NOTHING,
         "counts": "yes" if run.counts else "no",
     }
@@ -108,7 +109,9 @@ def _remarks(run: Run) -> Iterator[str]:
     if run.goodput is None:
         return
     yield f"{name}: {run.sign}"
-    if not run.counts:
+    if run.busy:
+        yield f"{name}: the line carried other traffic meanwhile, so this says nothing against the line"
+    elif not run.counts:
         yield f"{name}: it was not the line that showed as the limit, so this says nothing against the line"
     if not run.steady:
         yield f"{name}: the rate had not become steady after {run.warm_up_s or 0:.1f} s"

@@ -128,6 +128,8 @@ class Run:
         limited_by: What held it up.
         sign: By which sign that is known.
         signs: All signs.
+        others_bps: What the line carried besides, the same way; None where no counters tell.
+        busy: Whether that was too much to judge the line by the test; None likewise.
     """
 
     direction: Direction
@@ -149,13 +151,14 @@ class Run:
     limited_by: Limit = Limit.UNKNOWN
     sign: str = ""
     signs: Signs = field(default_factory=Signs)
+    others_bps: float | None = None
+    busy: bool | None = None
 
     @property
     def counts(self) -> bool:
-        """Whether it says something about the line: measured, and by the line alone limited."""
-        return (
-            self.ending in (Ending.DONE, Ending.CAPPED) and self.goodput is not None and self.limited_by is Limit.LINE
-        )
+        """Whether it says something about the line: measured, limited by it alone, and with all of it to itself."""
+        measured = self.ending in (Ending.DONE, Ending.CAPPED) and self.goodput is not None
+        return measured and self.limited_by is Limit.LINE and not self.busy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,12 +6,14 @@ Imports:  wanwatch.core, wanwatch.config, wanwatch.clock, the sockets, streams a
           ssl.
 
 `conduct` is the whole test, run where it is asked for; `helper` starts the process that moves the bytes (`__main__`,
-`worker`, `lanes`, `talk`) and speaks to it in the words of `job`; `reckon` makes figures of what it counted.
+`worker`, `lanes`, `talk`) and speaks to it in the words of `job`; `reckon` makes figures of what it counted;
+`counters` and `snmp` say what else the line carries.
 """
 
 from wanwatch.measure.speed.conduct import run_speed_test
+from wanwatch.measure.speed.counters import busy_now
 from wanwatch.measure.speed.errors import BusyError, SpeedError
 from wanwatch.measure.speed.turn import turn
 from wanwatch.measure.speed.where import Asked
 
-__all__ = ["Asked", "BusyError", "SpeedError", "run_speed_test", "turn"]
+__all__ = ["Asked", "BusyError", "SpeedError", "busy_now", "run_speed_test", "turn"]

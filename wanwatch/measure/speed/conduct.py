@@ -9,6 +9,7 @@ from typing import Final, TypeAlias
 from wanwatch.config import Config, testuse
 from wanwatch.config.places import resolver
 from wanwatch.config.uplink import Uplink
+from wanwatch.core.account.beside import FRAME_BYTES, is_busy, others_bps
 from wanwatch.core.account.speed import Mark
 from wanwatch.core.account.speed_result import Delay, Direction, Ending, Run, SpeedResult
 from wanwatch.core.model import NS_PER_S, Observation, Sample
@@ -16,6 +17,7 @@ from wanwatch.core.ports import Clock
 from wanwatch.measure.measurer import Measurer
 from wanwatch.measure.resolvers import Way, look_up
 from wanwatch.measure.speed import helper, where
+from wanwatch.measure.speed.counters import capacity_bps, counters, watching
 from wanwatch.measure.speed.reckon import best_kind, delay, run_of
 from wanwatch.measure.speed.turn import turn
 from wanwatch.measure.speed.where import AS_CONFIGURED, Asked, Place
@@ -86,13 +88,19 @@ async def _direction(config: Config, uplink: Uplink, at: Place, asked: Asked, cl
         why = "through its resolvers" if uplink.resolvers else "no resolvers are configured for it"
         return Run(direction=at.direction, ending=Ending.NO_NAME, why=why)
     samples: list[Sample] = []
-    async with _probing(config, uplink, at, addresses[0], clock, samples):
+    source = counters(uplink, clock)
+    async with _probing(config, uplink, at, addresses[0], clock, samples), watching(source) as readings:
         await asyncio.sleep(_IDLE_S)
         began_ns = clock.now_ns()
         transfer = await helper.move(job, lambda mark: tell(at.direction, mark))
         if transfer.begin is not None:
             await asyncio.sleep(where.PROBE_TIMEOUT_NS / NS_PER_S)  # until the last probe's fate is known
-    return run_of(job, transfer, uplink.handoff, samples, _idle(samples, began_ns))
+    run = run_of(job, transfer, uplink.handoff, samples, _idle(samples, began_ns))
+    mtu = uplink.handoff.mtu
+    wire_ratio = (mtu + FRAME_BYTES) / (transfer.mss or mtu)
+    others = others_bps(readings, transfer.marks, at.direction, wire_ratio)
+    capacity = capacity_bps(uplink, at.direction, source.own_bps if source is not None else None)
+    return replace(run, others_bps=others, busy=is_busy(others, capacity, float(where.settings(config).busy)))
 
 
 def _idle(samples: list[Sample], began_ns: int) -> Delay | None:
