@@ -12,6 +12,7 @@ from wanwatch.config.propose import propose
 from wanwatch.config.reader import find, load
 from wanwatch.config.remarks import remarks
 from wanwatch.config.schema import Config
+from wanwatch.config.testuse import monthly_test_bytes, most_bytes
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.model import UNPINNED, Kind, Question
@@ -81,6 +82,7 @@ def _lines(config: Config, said: Sequence[str]) -> Iterator[str]:
         yield f"  {number}. {uplink.name}: pinned by {pin_text(uplink)}" + ("; metered" if uplink.metered else "")
         yield from _asked([question for question in plan if question.series.uplink == uplink.name])
         yield from _used([question for question in all_of_it if question.series.uplink == uplink.name])
+        yield from _tested(config, uplink)
     yield "  Ordinary traffic, whichever uplink carries it:"
     yield from _asked(unpinned := [question for question in plan if question.series.uplink == UNPINNED])
     yield from _used(unpinned)
@@ -114,6 +116,14 @@ def _asked(plan: list[Question]) -> Iterator[str]:
 def _used(plan: Sequence[Question]) -> Iterator[str]:
     fetches = ", if each page is a long one" * any(question.series.kind is Kind.HTTP for question in plan)
     yield f"       about {monthly_bytes(plan) / 10**6:.0f} MB over the line in 30 days{fetches}"
+
+
+def _tested(config: Config, uplink: Uplink) -> Iterator[str]:
+    speed = config.speed
+    if speed is not None and speed.at is not None:
+        held = ", held to what its data_budget leaves" * (uplink.data_budget_bytes is not None)
+        each, month = most_bytes(speed, uplink) / 10**6, monthly_test_bytes(speed, uplink) / 10**9
+        yield f"       and at most {each:.0f} MB each speed test, {month:.3g} GB in 30 days{held}"
 
 
 def _how(question: Question) -> str:

@@ -7,7 +7,8 @@ from typing import Final
 from wanwatch.config.contract import SpeedClause
 from wanwatch.config.datause import monthly_bytes
 from wanwatch.config.plan import inspected, questions
-from wanwatch.config.schema import Config
+from wanwatch.config.schema import Config, Speed
+from wanwatch.config.testuse import monthly_test_bytes, most_bytes
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Handoff, Uplink
 from wanwatch.core.account import goodput
@@ -112,13 +113,27 @@ def _coarse(config: Config) -> Iterator[str]:
 def _budgets(config: Config) -> Iterator[str]:
     plan = (*questions(config), *inspected(config))
     for uplink in config.uplinks:
+        budget = uplink.data_budget_bytes
+        if budget is None:
+            continue
         used = monthly_bytes(question for question in plan if question.series.uplink == uplink.name)
-        if uplink.data_budget_bytes is not None and used > uplink.data_budget_bytes:
+        if used > budget:
             yield (
                 f"uplink {uplink.name!r}: probing would use about {used / 10**6:.0f} MB a month, above its data_budget "
-                f"of {uplink.data_budget_bytes / 10**6:g} MB; in the last part of the month it is asked sparingly, so "
-                "make every longer."
+                f"of {budget / 10**6:g} MB; in the last part of the month it is asked sparingly, so make every longer."
             )
+        elif config.speed is not None and config.speed.at is not None:
+            yield from _tests_within(config.speed, uplink, budget - used)
+
+
+def _tests_within(speed: Speed, uplink: Uplink, left: int) -> Iterator[str]:
+    each, wanted = most_bytes(speed, uplink), monthly_test_bytes(speed, uplink)
+    if wanted > left:
+        yield (
+            f"uplink {uplink.name!r}: its data_budget leaves {left / 10**6:.0f} MB a month for speed tests of at most "
+            f"{each / 10**6:.0f} MB each, so that about {left // each} of {wanted // each} are made and the others are "
+            "skipped; lower speed.seconds or speed.most, or test less often."
+        )
 
 
 def _credits(config: Config) -> Iterator[str]:

@@ -5,14 +5,18 @@ Afterwards, too, whatever is not known exactly is taken at its most: a budget mu
 
 from typing import Final
 
+from wanwatch.config.datause import MONTH_S
 from wanwatch.config.schema import Speed
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.speed_result import Direction, Run
+from wanwatch.core.model import NS_PER_S
 
 _UNREAD_BYTES: Final = 6 << 20
 """What Linux's usual tcp_rmem lets a connection hold that nobody has read yet when a test ends (from memory)."""
 _QUEUE_S: Final = 2
 """So much of a line's rate may still be on its way when a test ends; no queue that people put up with is longer."""
+_AGAIN: Final = 10
+"""One byte of so many is set aside for being sent twice; a line that loses more is impaired."""
 WARM_UP_S: Final = 3
 AROUND_S: Final = 30
 """Connections, answers and the end are waited for, and probes beside a test go on meanwhile."""
@@ -40,8 +44,17 @@ def most_payload(speed: Speed, uplink: Uplink, direction: Direction) -> int:
 def most_bytes(speed: Speed, uplink: Uplink) -> int:
     """Return the most that a whole test of *uplink* moves over the line, both directions and the probes beside it."""
     payload = sum(most_payload(speed, uplink, direction) for direction in Direction)
+    again = payload // _AGAIN
     unread = speed.connections * _UNREAD_BYTES
-    return wire_bytes(payload + unread, uplink.handoff.mtu) + _beside(speed)
+    return wire_bytes(payload + again + unread, uplink.handoff.mtu) + _beside(speed)
+
+
+def monthly_test_bytes(speed: Speed, uplink: Uplink) -> int:
+    """Return the most that tests by themselves move in 30 days; nothing where they are made on demand only."""
+    if speed.at is None:
+        return 0
+    usual_ns = speed.at.every_ns + speed.at.jitter_ns // 2  # in the mean, the jitter adds half of itself
+    return most_bytes(speed, uplink) * MONTH_S * NS_PER_S // usual_ns
 
 
 def used_bytes(speed: Speed, uplink: Uplink, runs: tuple[Run, ...]) -> int:
