@@ -31,7 +31,14 @@ from tests.lab.watch import Told, Watch
 AT_ONCE: Final = 8
 VERDICT_WITHIN_S: Final = 40.0
 SETTLED_WITHIN_S: Final = 60.0
-JUDGE: Final = 'down_after = "1s"\nup_after = "2s"\nwindow = "10s"\nstuck_after = "6s"\nflapping_changes = 1000'
+JUDGE: Final = """
+down_after = "1s"
+up_after = "2s"
+window = "10s"
+clear_after = "5s"
+stuck_after = "6s"
+flapping_changes = 1000
+"""
 """Quick verdicts; and so many rounds of one trouble are no flapping."""
 SLACK_S: Final = 0.05
 """A probe under way when its line was cut was sent up to one round trip before."""
@@ -145,7 +152,8 @@ def _quiet(lab: Lab, told: Sequence[Told]) -> bool:
         return False
     health = lab.watch.health()
     states = {uplink["state"] for uplink in health.get("uplinks", [])}
-    return states == {"up"} and health["carrying"] == {"uplink": FIBRE, "known": True}
+    carrying = health.get("carrying", {})
+    return states == {"up"} and carrying["known"] and carrying["uplink"] == FIBRE
 
 
 def _misjudged(trial: Trial, told: list[Told]) -> Iterator[str]:
