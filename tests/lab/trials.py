@@ -87,7 +87,13 @@ def _move(line: str) -> Deed:
     return lambda lab: lab.office.move(line)
 
 
-TRIALS: Final = (
+TRIALS: Final = (  # the longest first, so that others play beside it
+    Trial(
+        "failover-line-impaired", lambda lab: lab.office.change(FIBRE, {"loss": 0.15}, ("up",)),
+        lambda lab: lab.office.change(FIBRE, {"loss": 0.0}),
+        frozenset({("impairment", FIBRE, None), ("failover", _AWAY, "line-impaired"), ("failback", _HOME, "unknown")}),
+        then=("impairment", _move(COPPER)), home=_move(FIBRE),
+    ),
     Trial(
         "cable-out", script("ip -n wire link set fibre-a down"), script("ip -n wire link set fibre-a up"),
         frozenset({("outage", FIBRE, "our-side"), _STUCK}), mini_pc_routes=True, proves=_rung_says("no-carrier"),
@@ -132,12 +138,6 @@ TRIALS: Final = (
         "failover-line-down", cut(FIBRE), mend(FIBRE),
         frozenset({("outage", FIBRE, "access-line"), ("failover", _AWAY, "line-down"), ("failback", _HOME, "unknown")}),
         then=("outage", _move(COPPER)), home=_move(FIBRE),
-    ),
-    Trial(
-        "failover-line-impaired", lambda lab: lab.office.change(FIBRE, {"loss": 0.15}, ("up",)),
-        lambda lab: lab.office.change(FIBRE, {"loss": 0.0}),
-        frozenset({("impairment", FIBRE, None), ("failover", _AWAY, "line-impaired"), ("failback", _HOME, "unknown")}),
-        then=("impairment", _move(COPPER)), home=_move(FIBRE),
     ),
     Trial(
         "needless-failover", _move(COPPER), _move(FIBRE),

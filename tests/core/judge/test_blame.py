@@ -163,3 +163,14 @@ def test_what_is_wrong_with_our_interface_is_told(wrong: dict[str, bool], becaus
 
 def _without_unpinned() -> list[Question]:
     return [question for question in full_questions() if question.series.uplink in ("fibre", "copper")]
+
+
+@pytest.mark.parametrize("tenth", range(5))
+def test_a_line_that_comes_back_is_not_blamed_on_what_lies_beyond_its_first_hop(tenth: int) -> None:
+    """The gateway is not asked, so there is no domain; at its end the first hop answers before the targets do."""
+    questions = [q for q in full_questions() if q.series.role not in (Role.GATEWAY, Role.NAMES)]
+    late = {f"fibre/{target}": [(0.0, 300.0, 0.3)] for target in TARGETS}
+    ways = {"fibre": fibre(cuts=[(100.123, 150.0 + tenth * 0.1)]), "copper": copper()}
+    told = outages(office(ways, questions, late=late, seen=[(0.0, link)]).run(250))
+    assert told["fibre"].domain is None
+    assert told["fibre"].detail["may_be"] == ["gateway", "access-line"]

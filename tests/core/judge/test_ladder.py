@@ -48,3 +48,15 @@ def test_no_domain_is_named_nearer_than_a_rung_that_answers(said: tuple[str, ...
         assert A not in said[at:]
     if found.domain is not None:
         assert said[blamed[0]] == S
+
+
+def test_a_silence_from_before_the_nearer_rung_came_to_answer_says_nothing() -> None:
+    """Where a line comes back, its nearest rung shows it first; that does not put the break beyond it."""
+    said = [
+        Rung("interface", A, 9, None),
+        Rung("gateway", U, None, None),
+        Rung("first-hop", A, 100, 90, alive_ns=100),
+        Rung("resolver", U, None, None),
+    ]
+    assert climb([*said, Rung("far-targets", S, None, 80)]) == Finding(None)
+    assert climb([*said, Rung("far-targets", S, None, 110)]) == Finding(None, (Domain.PROVIDER, Domain.FAR_END))

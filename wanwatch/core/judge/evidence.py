@@ -66,15 +66,26 @@ class Voice:
 
     Attributes:
         life_ns: Its last send that showed life, `NEVER` before the first.
+        alive_ns: Since which send it has been answering at the latest, if it answers.
         silent_ns: Its last silent send.
         ours_ns: Its last send that failed on our own side; a silent send as well.
         rtt_ns: Round-trip time of its last answer, 0 before the first.
     """
 
-    __slots__ = ("every_ns", "life_ns", "ours_ns", "pulse_ns", "rtt_ns", "series", "silent_ns", "timeout_ns")
+    __slots__ = (
+        "alive_ns",
+        "every_ns",
+        "life_ns",
+        "ours_ns",
+        "pulse_ns",
+        "rtt_ns",
+        "series",
+        "silent_ns",
+        "timeout_ns",
+    )
 
     def __init__(self, question: Question) -> None:
-        self.life_ns = self.silent_ns = self.ours_ns = NEVER
+        self.life_ns = self.alive_ns = self.silent_ns = self.ours_ns = NEVER
         self.rtt_ns = 0
         self.ask_as(question)
 
@@ -89,10 +100,14 @@ class Voice:
         """Remember what *sample* said. Outcomes become known in any order; the latest send holds."""
         if said is Said.LIFE:
             if sample.sent_ns > self.life_ns:
+                if not self.answers:
+                    self.alive_ns = sample.sent_ns
                 self.life_ns = sample.sent_ns
                 self.rtt_ns = sample.rtt_ns or 0
         elif said is not Said.NOTHING:
             self.silent_ns = max(self.silent_ns, sample.sent_ns)
+            if sample.sent_ns > self.alive_ns:
+                self.alive_ns = self.life_ns
             if said is Said.OUR_SIDE:
                 self.ours_ns = max(self.ours_ns, sample.sent_ns)
 

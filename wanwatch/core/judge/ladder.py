@@ -25,6 +25,7 @@ class Rung(NamedTuple):
 
     Attributes:
         because: Of our own interface: what is wrong with it.
+        alive_ns: Since which send it has been answering at the latest, if it answers.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Rung(NamedTuple):
     answered_ns: int | None
     silent_ns: int | None
     because: str | None = None
+    alive_ns: int | None = None
 
 
 class Finding(NamedTuple):
@@ -52,7 +54,9 @@ def of_voices(name: str, voices: Iterable[Voice], since_ns: int) -> Rung:
     life_ns = max((voice.life_ns for voice in since), default=NEVER)
     silent_ns = max((voice.silent_ns for voice in since), default=NEVER)
     said = UNKNOWN if not since else ANSWERED if any(voice.answers for voice in since) else SILENT
-    return Rung(name, said, None if life_ns == NEVER else life_ns, None if silent_ns == NEVER else silent_ns)
+    alive_ns = min((voice.alive_ns for voice in since if voice.answers), default=None)
+    answered_ns, unanswered_ns = (None if at_ns == NEVER else at_ns for at_ns in (life_ns, silent_ns))
+    return Rung(name, said, answered_ns, unanswered_ns, alive_ns=alive_ns)
 
 
 def of_link(link: LinkSeen | None, lines: Iterable[Voice], since_ns: int) -> Rung:
@@ -82,6 +86,8 @@ def climb(rungs: Sequence[Rung]) -> Finding:
     Unknown rungs directly before it leave open on which of them it broke; then no domain is named. A nearer rung
     that is silent or unknown does not matter once a farther one answers.
     """
+    if mending(rungs):
+        return Finding(None)
     may_be: list[Domain] = []
     last_answer = max((at for at, rung in enumerate(rungs) if rung.said == ANSWERED), default=-1)
     for rung in rungs[last_answer + 1 :]:
@@ -89,3 +95,15 @@ def climb(rungs: Sequence[Rung]) -> Finding:
         if rung.said == SILENT:
             return Finding(may_be[0]) if len(may_be) == 1 else Finding(None, tuple(may_be))
     return Finding(None)
+
+
+def mending(rungs: Sequence[Rung]) -> bool:
+    """Whether the farthest rung that answers came to do so after all silence beyond it that is known by now.
+
+    Where a line comes back its nearest rungs show it first, and that does not put the break beyond them.
+    """
+    last_answer = max((at for at, rung in enumerate(rungs) if rung.said == ANSWERED), default=-1)
+    if last_answer < 0 or rungs[last_answer].alive_ns is None:
+        return False
+    silent_ns = max((rung.silent_ns for rung in rungs[last_answer + 1 :] if rung.silent_ns is not None), default=None)
+    return silent_ns is not None and silent_ns < (rungs[last_answer].alive_ns or 0)

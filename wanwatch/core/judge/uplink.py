@@ -273,14 +273,17 @@ class Uplink:
         if self._outage is None:
             return False
         since_ns, lines, before = self.line.cut.first_ns, self._of(Role.LINE), self._outage.ladder
-        self._outage.ladder = (
+        rungs = (
             ladder.of_link(self._link, lines, since_ns),
             ladder.of_voices("gateway", self._of(Role.GATEWAY), since_ns),
             ladder.of_voices("first-hop", self._of(Role.FIRST_HOP), since_ns),
             ladder.of_voices("resolver", self._of(Role.NAMES), since_ns),
             ladder.of_voices("far-targets", lines, since_ns),
         )
-        return [rung.said for rung in before] != [rung.said for rung in self._outage.ladder]
+        if before and ladder.mending(rungs):
+            return False
+        self._outage.ladder = rungs
+        return [rung.said for rung in before] != [rung.said for rung in rungs]
 
     def _show(self, state: State, since_ns: int) -> None:
         self.since_ns = max(since_ns, self.since_ns)  # states follow each other, whatever the windows overlap
