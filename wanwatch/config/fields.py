@@ -339,4 +339,5 @@ AddressToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret())
 StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 SnmpCommunity: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 SnmpSecret: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_long_secret), _FILE_SCHEMA]
+SecretFile: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 SpeedToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SPEED_TOKEN)), _FILE_SCHEMA]

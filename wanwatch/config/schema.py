@@ -41,6 +41,7 @@ from wanwatch.config.fields import (
     usually,
 )
 from wanwatch.config.places import Endpoint, resolver
+from wanwatch.config.remote_write import RemoteWrite
 from wanwatch.config.reporting import Report
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
@@ -342,3 +343,5 @@ class Config(Table):
     """Whom to tell of what."""
     smtp: Smtp | None = None
     """The mail server that notices leave by."""
+    remote_writes: tuple[RemoteWrite, ...] = Field(default=(), alias="remote_write")
+    """To where the record is sent by Prometheus remote write."""

@@ -27,6 +27,8 @@ def check(document: Mapping[str, Any]) -> list[Found]:
         found += _names(names)
     if isinstance(carrying := document.get("carrying"), dict):
         found += _carrying(carrying)
+    for loc, table in tables(document, "remote_write"):
+        found += _remote_write(loc, table)
     if isinstance(speed := document.get("speed"), dict):
         found += _speed(speed)
     return found
@@ -110,6 +112,14 @@ def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:
         yield say(loc, f"it promises {' and '.join(given)} at once", "make a clause of each")
     elif not given or (given == ["usual"] and "share" not in clause):
         yield say(loc, "it has no limit", "write floor, or peak, or usual and share")
+
+
+def _remote_write(loc: Loc, table: Mapping[str, Any]) -> Iterator[Found]:
+    for key, other in (("user", "password_file"), ("password_file", "user")):
+        if key in table and other not in table:
+            yield say((*loc, other), "this key is missing", f"write it beside {key}, or leave out both")
+    if "bearer_token_file" in table and "user" in table:
+        yield say(loc, "it says bearer_token_file as well as user", "keep the one that the receiver asks for")
 
 
 def _speed(speed: Mapping[str, Any]) -> Iterator[Found]:

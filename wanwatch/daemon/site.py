@@ -38,6 +38,7 @@ from wanwatch.core.resolving import NamesSeen
 from wanwatch.core.routes import Routes
 from wanwatch.daemon.desk import EventDesk
 from wanwatch.daemon.drills import Drills
+from wanwatch.daemon.forwarding import Forwarding
 from wanwatch.daemon.metering import Metering
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.resolving import Inspections
@@ -88,7 +89,8 @@ class Daemon:
         self._metrics = Metrics(config.site.name, __version__)
         self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
         self._inspections = Inspections()
-        self._drills = Drills(self._metrics.drills.show)
+        self._drills = Drills(self._clock, self._metrics.drills.show)
+        self._forwarding = Forwarding(self._clock, self._keeper, lambda: self._judge)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, self._told)
         self._recall = partial(recalled, store_path(config), config.site.name)
@@ -135,9 +137,9 @@ class Daemon:
         self._scheduler.add_job(self._meter, "interval", seconds=METER_S)
         self._scheduler.add_job(self._speeding.look, "interval", minutes=5)
         await self._look_at_drills()
-        self._remind_of_drills()
+        self._drills.remind()
         self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
-        self._scheduler.add_job(self._remind_of_drills, "cron", hour=9, timezone=self._config.site.zone)
+        self._scheduler.add_job(self._drills.remind, "cron", hour=9, timezone=self._config.site.zone)
         self._scheduler.start()
         self._manager.tell(
             "READY=1", f"STATUS=watching {len(self._config.uplinks)} uplinks of {self._config.site.name}"
@@ -164,7 +166,7 @@ class Daemon:
         self._manager.tell("STOPPING=1")
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        await asyncio.gather(self._speeding.close(), self._probing.close())
+        await asyncio.gather(self._speeding.close(), self._forwarding.close(), self._probing.close())
         if self._judge is not None:
             self._metering.turn(stopping=True)
             self._act(self._judge.stop(self._clock.now_ns()))
@@ -203,7 +205,7 @@ class Daemon:
                 for name, changed in self._judge.states.items()
             ],
             "resolvers": self._inspections.to_json(),
-            "drills": self._drills.to_json(self._clock.now_unix_ns()),
+            "drills": self._drills.to_json(),
             "data": self._metering.to_json(),
             "speed": self._speeding.to_json(),
         }
@@ -251,6 +253,7 @@ class Daemon:
         planned = inspections(self._config, self._metering.sparing)
         self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
         await self._probing.apply(self._config, self._questions(), planned)
+        await self._forwarding.apply(self._config)
 
     async def _meter(self) -> None:
         if self._metering.turn():
@@ -261,11 +264,8 @@ class Daemon:
         return self._judge.carrying.carriers if self._judge is not None else ()
 
     async def _look_at_drills(self) -> None:
-        await self._drills.look(self._config, self._clock.now_unix_ns())
+        await self._drills.look(self._config)
         self._metrics.promises.show(self._config, self._clock.now_unix_ns())
-
-    def _remind_of_drills(self) -> None:
-        self._drills.remind(self._clock.now_unix_ns())
 
     def _observe(self, seen: Observation) -> None:
         if isinstance(seen, Sample):

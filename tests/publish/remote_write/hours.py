@@ -1,0 +1,82 @@
+"""An hour of an office in a real record, and a forwarder over it."""
+
+import socket
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any, Final
+
+from tests.fakes.clock import FakeClock
+from wanwatch.core.model import (
+    NS_PER_S,
+    UNPINNED,
+    Bounds,
+    Domain,
+    Event,
+    EventKind,
+    Kind,
+    Measurement,
+    MeasurementKind,
+    Outcome,
+    Role,
+    Sample,
+    Series,
+)
+from wanwatch.publish.remote_write import Forwarder, Receiver, Source, Way
+from wanwatch.store import SqliteKeeper, SqliteRecord
+
+SITE: Final = "harbour-lane"
+NEAR: Final = Series("fibre", "near", Kind.ECHO, Role.LINE)
+ORDINARY: Final = Series(UNPINNED, "near", Kind.ECHO, Role.LINE)
+MINUTES: Final = 60
+EVERY_S: Final = 5
+
+
+def at(unix_ns: int) -> Bounds:
+    """An instant that is known exactly."""
+    return Bounds(unix_ns, unix_ns, unix_ns)
+
+
+async def an_hour(path: Path, begun_unix_ns: int) -> FakeClock:
+    """Keep an hour of two series, an outage with its failover, and a speed test; return the clock, past the end."""
+    clock = FakeClock(begun_unix_ns)
+    keeper = SqliteKeeper(path, SITE, clock, tell_trouble=print, flush_every_s=3600)
+    keeper.open()
+    down, up = begun_unix_ns + 1800 * NS_PER_S, begun_unix_ns + 1950 * NS_PER_S
+    for turn in range(MINUTES * 60 // EVERY_S):
+        for series in (NEAR, ORDINARY):
+            now_ns, now_unix_ns = clock.now_ns(), clock.now_unix_ns()
+            silent = series is NEAR and down <= now_unix_ns < up
+            rtt_ns = None if silent else 8_000_000 + 1000 * (turn % 97)
+            outcome = Outcome.LOST if silent else Outcome.ANSWERED
+            keeper.sample(Sample(series, now_ns, now_unix_ns, now_ns + 10, outcome, rtt_ns))
+        clock.advance(EVERY_S)
+        if turn % 10 == 0:
+            await keeper.flush()
+    await keeper.event(Event("o", SITE, EventKind.OUTAGE, "fibre", at(down), at(up), Domain.PROVIDER))
+    switch = Event("f", SITE, EventKind.FAILOVER, None, at(down + NS_PER_S), at(down + NS_PER_S), None,
+                   from_uplink="fibre", to_uplink="copper", interruption_s=4.2)  # fmt: skip
+    await keeper.event(switch)
+    tested = Measurement(down + 600 * NS_PER_S, "fibre", MeasurementKind.SPEED, {"down": {"goodput": {"bps": 9e8}}})
+    await keeper.measurement(tested)
+    await keeper.close()
+    clock.advance(180)
+    return clock
+
+
+def opened(address: Any) -> socket.socket:
+    """A socket without a pin."""
+    family, kind, protocol, *_ = address
+    return socket.socket(family, kind | socket.SOCK_NONBLOCK, protocol)
+
+
+def forwarder(
+    path: Path, clock: FakeClock, receiver: Receiver, told: list[str], kept: list[int],
+    way: Callable[[], Way | None] = lambda: opened,
+) -> Forwarder:  # fmt: skip
+    """A forwarder over the record at *path*, which goes on from the last position in *kept*."""
+    source = Source(
+        site=SITE, open_record=lambda: closing(SqliteRecord(path)), writable=lambda: True,
+        position=kept[-1] if kept else None, keep=kept.append,
+    )  # fmt: skip
+    return Forwarder(receiver, source, way=way, tell=told.append, clock=clock)

@@ -1,0 +1,71 @@
+"""By which line the daemon sends its record."""
+
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, Final, cast
+
+import pytest
+
+from tests.fakes.clock import FakeClock
+from wanwatch.config import load
+from wanwatch.core.model import Pin, State
+from wanwatch.daemon.forwarding import Forwarding
+
+FILE: Final = """
+[site]
+name = "harbour-lane"
+data_dir = "data"
+[[uplink]]
+name = "fibre"
+pin = { interface = "eth1" }
+[[target]]
+name = "near"
+echo = "192.0.2.1"
+[[remote_write]]
+url = "https://metrics.example.net/api/v1/write"
+"""
+
+
+def chosen(states: dict[str, State], carriers: tuple[str, ...] = ()) -> str | None:
+    """The uplink by whose pin it would send."""
+    standing = {name: SimpleNamespace(state=state) for name, state in states.items()}
+    judge = SimpleNamespace(states=standing, carrying=SimpleNamespace(carriers=carriers))
+    forwarding = Forwarding(FakeClock(), cast("Any", None), lambda: cast("Any", judge))
+    forwarding._pins = {name: Pin(interface=name) for name in ("fibre", "copper")}
+    way = forwarding._way()
+    return None if way is None else cast("Any", way).__closure__[0].cell_contents.interface
+
+
+def test_the_line_that_carries_is_taken_if_it_works() -> None:
+    """People chose it, or the gateway did; it is the one that is paid for."""
+    assert chosen({"fibre": State.UP, "copper": State.UP}, ("copper",)) == "copper"
+    assert chosen({"fibre": State.DOWN, "copper": State.UP}, ("fibre",)) == "copper"
+
+
+def test_otherwise_the_first_that_works_rather_up_than_impaired() -> None:
+    """In order of preference."""
+    assert chosen({"fibre": State.UP, "copper": State.UP}) == "fibre"
+    assert chosen({"fibre": State.IMPAIRED, "copper": State.UP}, ("fibre",)) == "copper"
+    assert chosen({"fibre": State.IMPAIRED, "copper": State.UNOBSERVED}) == "fibre"
+
+
+def test_without_a_line_that_works_there_is_no_way() -> None:
+    """Nothing is tried over a line that is down, or that nobody sees."""
+    assert chosen({"fibre": State.DOWN, "copper": State.UNOBSERVED}) is None
+
+
+async def test_a_missing_extra_is_told_and_stops_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Watching goes on without the receiver, and the log says what to install."""
+    (tmp_path / "wanwatch.toml").write_text(FILE)
+    monkeypatch.setitem(sys.modules, "cramjam", None)
+    forwarding = Forwarding(FakeClock(), cast("Any", None), lambda: None)
+    await forwarding.apply(load(tmp_path / "wanwatch.toml", {}))
+    await forwarding.close()
+    (said,) = (record.getMessage() for record in caplog.records)
+    assert said == (
+        "remote_write: cannot compress: cramjam is not installed; pip install 'wanwatch[remote-write]', or take "
+        "[[remote_write]] out"
+    )
