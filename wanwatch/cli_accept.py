@@ -62,17 +62,18 @@ def accept(
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
     from wanwatch.report import subject_of
-    from wanwatch.report.acceptance import certificate_command
+    from wanwatch.report.acceptance import BRIEF, certificate_command
     from wanwatch.store import SqliteRecord
 
     config = load(find(config_path))
     if not show:
         amount = Amount(soak_ns=wishes.pop("soak"), tests=wishes.pop("tests"))
         _conduct(config, uplink, Wishes(amount=amount, **wishes))
+    told = "json" if as_json else form
+    if told == "text" and not show and out is None and _watched() and sys.stdout.isatty():
+        told = BRIEF  # the items have just gone by on the same terminal
     with SqliteRecord(store_path(config)) as record:
-        verdict = certificate_command(
-            record, subject_of(config), uplink, form="json" if as_json else form, out=out, paper=paper
-        )
+        verdict = certificate_command(record, subject_of(config), uplink, form=told, out=out, paper=paper)
     sys.exit({"pass": 0, "fail": NOT_AS_IT_SHOULD_BE}.get(verdict, COULD_NOT_MEASURE))
 
 
@@ -98,15 +99,19 @@ def _conductor(config: "Config", uplink: str, wishes: "Wishes") -> "Conductor":
 
     columns = shutil.get_terminal_size((_COLUMNS, 0)).columns
     # Standard output is for the certificate, whatever its form.
-    watched = sys.stderr.isatty()
-    terminal = Terminal(sys.stderr, os.environ, columns) if watched else None
-    person = Person(_ask if watched and sys.stdin.isatty() else None, lambda text: click.echo(text, err=True))
+    terminal = Terminal(sys.stderr, os.environ, columns) if _watched() else None
+    person = Person(_ask if _watched() and sys.stdin.isatty() else None, lambda text: click.echo(text, err=True))
     return Conductor(config, uplink, wishes, person, Screen(terminal, columns), RealClock())
+
+
+def _watched() -> bool:
+    """Whether somebody sees the progress."""
+    return sys.stderr.isatty()
 
 
 def _ask(question: str) -> str | None:
     try:
-        answer: str = click.prompt(question, default="", show_default=False, err=True)
+        answer: str = click.prompt(question, default="", show_default=False, prompt_suffix=" ", err=True)
     except click.Abort:
         # click says so of Ctrl-C and of Ctrl-D alike; both leave the test, and what was done is kept.
         raise KeyboardInterrupt from None

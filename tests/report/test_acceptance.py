@@ -11,7 +11,7 @@ from tests.fakes.month import SUBJECT
 from tests.report.test_pdf import printed
 from wanwatch.core.acceptance import About, Photograph, Progress, Step, Verdict
 from wanwatch.report.acceptance import NoTestError, certificate_command, certificate_of
-from wanwatch.report.acceptance.data import render_json, render_text, to_json
+from wanwatch.report.acceptance.data import render_brief, render_json, render_text, to_json
 from wanwatch.report.acceptance.page import render_html
 from wanwatch.report.acceptance.story import SECTIONS
 from wanwatch.report.acceptance.values import Certificate
@@ -79,6 +79,21 @@ def test_the_text_says_why_each_item_did_not_pass() -> None:
     assert "FAIL         Speed down: 212.7 Mbit/s, 23% of the handoff  worse than at first\n" in text
     assert "3 of 3 tests fell below it, held up by the line. Limit: at least 450 Mbit/s in 95% of" in text
     assert "At first: 870.4 Mbit/s, 92% of the handoff." in text
+
+
+def test_what_stands_behind_a_resolvers_host_is_not_handed_on() -> None:
+    """Of a URL a path may be somebody's key, and a certificate is for strangers."""
+    found = certificate(one_test(resolver="https://192.0.2.53/a-key-of-ours#dns.example.net"))
+    for told in (render_html(found), render_json(found), render_text(found)):
+        assert "https://192.0.2.53" in told
+        assert "a-key-of-ours" not in told
+
+
+def test_a_terminal_that_saw_every_item_gets_only_what_did_not_pass() -> None:
+    """The rest has just gone by."""
+    text = render_brief(certificate(one_test(), later()))
+    assert "pass  " not in text.replace("pass         Light at the terminal", "")  # it passes, and is worse
+    assert "Speed down: 212.7 Mbit/s" in text
 
 
 def test_the_page_is_whole_and_harmless() -> None:

@@ -119,6 +119,7 @@ class Conductor:
             return ()  # there is no second line
         wanted = self._wishes.rehearse
         if wanted is None:
+            self._screen.aside()
             wanted = self._person.rehearses()
         if not (wanted and self._person.here):
             return (not_rehearsed("It was not wanted." if self._person.here else "Nobody was there to be asked."),)

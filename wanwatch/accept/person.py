@@ -89,12 +89,12 @@ class Person:
 
     def rehearses(self) -> bool:
         """Ask whether the failover is to be rehearsed."""
-        question = "Rehearse the failover to the second line now (yes or no)? It cuts off everybody for a while."
+        question = "It cuts everybody off for a while. Rehearse the failover to the second line now (yes or no)?"
         return self._ask is not None and (self._ask(question) or "").strip().lower() in _YES
 
     def agrees(self) -> bool:
         """Ask for the word itself: an Enter that slips out must cut off nobody."""
-        return self._ask is not None and (self._ask('Type "yes" to begin') or "").strip().lower() == "yes"
+        return self._ask is not None and (self._ask('Type "yes" to begin:') or "").strip().lower() == "yes"
 
 
 def _known(given: Handover, key: str) -> bool:

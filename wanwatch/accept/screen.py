@@ -42,7 +42,7 @@ class Screen:
     def entered(self, step: Step) -> None:
         """Show which step is being done."""
         number = list(PROGRAMME).index(step) + 1
-        self._step = f"  {number} of {len(PROGRAMME)}  {PROGRAMME[step][0]}"
+        self._step = f"  {number:2} of {len(PROGRAMME)}  {PROGRAMME[step][0]}"
         self.within(0.0, "")
 
     def within(self, done: float, seen: str) -> None:
@@ -62,6 +62,13 @@ class Screen:
             room = max(20, self._columns - _MARK - 6 - max(_TITLE, len(title)))
             value = item.value if len(item.value) <= room else f"{item.value[: room - 1]}…"
             self._terminal.line(f"  {self._terminal.paint(mark.ljust(_MARK), tone)}  {title:<{_TITLE}}  {value}")
+
+    def aside(self, text: str = "") -> None:
+        """Make room for a question, or say something between the steps."""
+        if self._terminal is not None:
+            self._terminal.clear_status()
+            if text:
+                self._terminal.line(text)
 
     def of_drill(self) -> DrillScreen:
         """Return the screen of a drill within this test; only a person can agree to one, so there is a terminal."""

@@ -115,7 +115,7 @@ def _recorded(about: About, value: str | None) -> Item:
     return Item(about=about, verdict=Verdict.PASS, value=value, source=_FOR_THE_RECORD)
 
 
-def _missing(about: About, what: str = "It was not handed over.", value: str = "not handed over") -> Item:
+def _missing(about: About, what: str = "", value: str = "not handed over") -> Item:
     return Item(about=about, verdict=Verdict.NOT_DECIDED, value=value, reason=what)
 
 

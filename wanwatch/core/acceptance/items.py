@@ -77,7 +77,7 @@ METHODS: Final[Mapping[About, str]] = {
     About.RESOLVER_ANSWERS: "Three rounds of questions over the line (RFC 1035).",
     About.RESOLVER_REWRITING: "Random names that cannot exist (RFC 6761 section 6.4).",
     About.RESOLVER_VALIDATION: "A signed name, and one whose signature is broken (RFC 4035, RFC 6840).",
-    About.DELAY: "Probes to each target while the office may have used the line; percentile by NIST 7.2.6.2.",
+    About.DELAY: "Probes to each target while no test of this program fills the line; percentile by NIST 7.2.6.2.",
     About.LOSS: "Probes at the usual interval (RFC 7680, RFC 6673); exact binomial test at 95 %.",
     About.SPEED_DOWN: "TCP payload over several connections, after warming up (RFC 6349).",
     About.SPEED_UP: "TCP payload over several connections, after warming up (RFC 6349).",

@@ -5,8 +5,8 @@ Out:      one frozen Certificate, and from it self-contained HTML, PDF, JSON, or
 Imports:  wanwatch.core, wanwatch.report, jinja2. Only in the process of a command, like the report.
 """
 
-from wanwatch.report.acceptance.command import FORMS, certificate_command
+from wanwatch.report.acceptance.command import BRIEF, FORMS, certificate_command
 from wanwatch.report.acceptance.errors import NoTestError
 from wanwatch.report.acceptance.values import Certificate, certificate_of
 
-__all__ = ["FORMS", "Certificate", "NoTestError", "certificate_command", "certificate_of"]
+__all__ = ["BRIEF", "FORMS", "Certificate", "NoTestError", "certificate_command", "certificate_of"]

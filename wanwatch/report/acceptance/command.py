@@ -6,13 +6,16 @@ from typing import Final
 
 from wanwatch.core.acceptance import Verdict
 from wanwatch.core.ports import Record
-from wanwatch.report.acceptance.data import render_json, render_text
+from wanwatch.report.acceptance.data import render_brief, render_json, render_text
 from wanwatch.report.acceptance.values import Certificate, certificate_of
 from wanwatch.report.command import write_out
 from wanwatch.report.pdf import PAPERS
 from wanwatch.report.subject import Subject
 
 FORMS: Final = ("text", "html", "pdf", "json")
+BRIEF: Final = "brief"
+"""The form for a terminal that has shown every item already."""
+_DATA: Final = {"text": render_text, "json": render_json, BRIEF: render_brief}
 
 
 def certificate_command(
@@ -24,7 +27,7 @@ def certificate_command(
         record: The record, open for reading.
         subject: What is known of the configuration.
         uplink: The uplink's name.
-        form: One of `FORMS`.
+        form: One of `FORMS`, or `BRIEF`.
         out: The file to write; None for standard output.
         paper: One of `PAPERS`, for a PDF.
 
@@ -42,8 +45,8 @@ def certificate_command(
 
 
 def _renderer(form: str) -> Callable[[Certificate], str]:
-    if form in {"text", "json"}:
-        return render_text if form == "text" else render_json
+    if form in _DATA:
+        return _DATA[form]
     from wanwatch.report.acceptance.page import render_html  # noqa: PLC0415 - matplotlib is loaded when it is needed
 
     return render_html

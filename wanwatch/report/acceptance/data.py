@@ -2,7 +2,7 @@
 
 import json
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from wanwatch.core.acceptance import Compared, Item, Progress, Verdict
 from wanwatch.core.instants import instant_text
@@ -58,26 +58,29 @@ def _before(item: Item) -> Json:
 
 def render_text(certificate: Certificate) -> str:
     """Return the certificate as text: a line for each item, with what it was held to below where it did not pass."""
-    return "\n".join([f"{headline(certificate)}", "", *_lines(certificate)]) + "\n"
+    return _text(certificate, certificate.compared)
 
 
-def _lines(certificate: Certificate) -> Iterator[str]:
-    for pair in certificate.compared:
-        if pair.now is None:
-            continue
-        worse = "  worse than at first" if pair.worse else ""
-        yield f"{_MARKS[pair.now.verdict]:<{_MARK}}  {_name(pair.now)}: {pair.now.value}{worse}"
-        if pair.now.verdict is not Verdict.PASS or pair.worse:
-            yield from _why(pair)
+def render_brief(certificate: Certificate) -> str:
+    """Return the same of what did not pass, or became worse, only."""
+    noted = [pair for pair in certificate.compared if pair.now and (pair.now.verdict is not Verdict.PASS or pair.worse)]
+    return _text(certificate, noted)
 
 
-def _why(pair: Compared) -> Iterator[str]:
-    assert pair.now is not None  # noqa: S101 - its caller has looked
-    held = f"Limit: {pair.now.limit} ({pair.now.source})." if pair.now.limit and pair.now.source else ""
-    before = f"At first: {pair.first.value}." if pair.worse and pair.first else ""
-    indent = " " * (_MARK + 2)
-    said = " ".join(filter(None, [pair.now.reason, held, before]))
-    yield from textwrap.wrap(said, _WIDE, initial_indent=indent, subsequent_indent=indent)
+def _text(certificate: Certificate, pairs: Sequence[Compared]) -> str:
+    lines = [line for pair in pairs if pair.now is not None for line in _lines(pair, pair.now)]
+    return "\n".join(["", headline(certificate), "", *lines]).strip("\n") + "\n"
+
+
+def _lines(pair: Compared, item: Item) -> Iterator[str]:
+    worse = "  worse than at first" if pair.worse else ""
+    yield f"{_MARKS[item.verdict]:<{_MARK}}  {_name(item)}: {item.value}{worse}"
+    if item.verdict is not Verdict.PASS or pair.worse:
+        held = f"Limit: {item.limit} ({item.source})." if item.limit and item.source else ""
+        before = f"At first: {pair.first.value}." if pair.worse and pair.first else ""
+        indent = " " * (_MARK + 2)
+        said = " ".join(filter(None, [item.reason, held, before]))
+        yield from textwrap.wrap(said, _WIDE, initial_indent=indent, subsequent_indent=indent)
 
 
 def _name(item: Item) -> str:

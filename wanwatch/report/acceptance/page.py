@@ -34,7 +34,7 @@ def render_html(certificate: Certificate) -> str:
         headline=story.headline(certificate),
         sections=_sections(certificate),
         worse=sum(pair.worse for pair in certificate.compared),
-        methods={item.title: item.method for item in certificate.test.items},
+        methods=_methods(certificate),
         cautions=story.CAUTIONS,
         version=__version__,
     )
@@ -45,6 +45,14 @@ def _sections(certificate: Certificate) -> list[tuple[str, list[Compared]]]:
     pairs = [pair for pair in certificate.compared if pair.now is not None]
     found = [(title, [pair for pair in pairs if pair.now and pair.now.about in of]) for title, of in story.SECTIONS]
     return [(title, rows) for title, rows in found if rows]
+
+
+def _methods(certificate: Certificate) -> dict[str, str]:
+    """Each method with the items that were found by it."""
+    titles: dict[str, dict[str, None]] = {}
+    for item in certificate.test.items:
+        titles.setdefault(item.method, {})[item.title] = None
+    return {", ".join(found): method for method, found in titles.items()}
 
 
 def _instant(unix_ns: int, zone: tzinfo) -> str:

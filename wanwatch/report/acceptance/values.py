@@ -1,7 +1,7 @@
 """The certificate as one frozen value, and how it is made from the record."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, tzinfo
 
 from wanwatch.core.acceptance import Compared, Progress, Verdict, compare, overall
@@ -9,6 +9,7 @@ from wanwatch.core.acceptance.programme import progress_of
 from wanwatch.core.model import Json, Measurement, MeasurementKind
 from wanwatch.core.ports import Record
 from wanwatch.report.acceptance.errors import NoTestError
+from wanwatch.report.dossier.shown import shown
 from wanwatch.report.subject import Contract, Subject
 
 
@@ -71,11 +72,17 @@ def certificate_of(record: Record, subject: Subject, uplink: str) -> Certificate
         uplink=uplink,
         # The one that begins last, whose limits it was held to: a line is accepted before its first day.
         contract=max(contracts, key=lambda contract: contract.starts or date.min, default=None),
-        test=latest,
+        test=_shown(latest),
         amount=_table(made, "amount"),
         clock=_table(made, "clock"),
-        first=before[0] if before else None,
+        first=_shown(before[0]) if before else None,
     )
+
+
+def _shown(test: Progress) -> Progress:
+    """Leave out what stands behind a resolver's host: it may be somebody's key, and a certificate is handed on."""
+    done = tuple((step, tuple(replace(item, of=shown(item.of)) for item in items)) for step, items in test.done)
+    return replace(test, done=done)
 
 
 def _table(made: Measurement, key: str) -> dict[str, Json]:
