@@ -203,7 +203,9 @@ class Steps:
             try:
                 result = await self._patiently(test)
             except SpeedError as error:
-                return untested(str(error))
+                if not results:
+                    return untested(str(error))
+                break
             await self._keep(result)
             results.append(result)
         return speeds(results, self._terms) if results else untested("No tests were asked for")

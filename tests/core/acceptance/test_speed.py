@@ -65,6 +65,15 @@ def test_a_run_that_the_line_did_not_limit_never_counts_against_it(held: Held) -
     assert judged(quick, quick, quick, share=FLOOR)[0] is PASS
 
 
+def test_a_run_beside_other_traffic_says_why_it_decides_nothing() -> None:
+    """What the office itself carried meanwhile is no fault of the line."""
+    crowded = replace(run(50), busy=True)
+    result = SpeedResult(site="s", uplink="fibre", at_unix_ns=0, server="", runs=(crowded,))
+    term = SpeedTerm(limit=Limit(Fraction(SOLD), "contract"))
+    item = speeds([result], Terms(mtu=ETHERNET_MTU, delays={}, losses={}, speeds={"down": term}))[0]
+    assert (item.verdict, item.reason[:31]) == (OPEN, "The line carried other traffic ")
+
+
 def test_without_a_contracted_speed_nothing_is_decided() -> None:
     """A port's rate is not what was sold."""
     terms = Terms(mtu=ETHERNET_MTU, link_bps=10**9, delays={}, losses={}, speeds={})

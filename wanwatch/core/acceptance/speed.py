@@ -94,6 +94,8 @@ def _troubles(runs: Sequence[Run]) -> Iterator[str]:
     for run in runs:
         if run.ending is not Ending.DONE:
             yield f"{WORDS[run.ending].capitalize()}{f' ({run.why})' if run.why else ''}."
+        elif run.busy:
+            yield "The line carried other traffic meanwhile, so this says nothing against it."
         elif not run.counts:
             yield f"{_HELD_UP[run.limited_by]}, so this says nothing against the line."
 
