@@ -18,7 +18,8 @@ from wanwatch.cli_accept import accept
 from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
-from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, paper_option, tells_errors
+from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
+from wanwatch.cli_report import report
 from wanwatch.cli_speed import speed
 from wanwatch.core.model import EventKind
 
@@ -28,9 +29,6 @@ if TYPE_CHECKING:
 _config_argument = click.argument(
     "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
 )
-
-
-_ONE_PERIOD = "give one of --month, --quarter, --year and --days"
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -45,6 +43,7 @@ main.add_command(plan)
 main.add_command(replay)
 main.add_command(dossier)
 main.add_command(drill)
+main.add_command(report)
 main.add_command(speed)
 
 
@@ -205,38 +204,6 @@ def events(
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:
         click.echo(text, nl=False)
-
-
-@main.command()
-@click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
-@click.option("--quarter", default=None, metavar="YYYY-Qn", help="A quarter of the calendar.")
-@click.option("--year", default=None, metavar="YYYY", help="A year of the calendar.")
-@click.option("--days", type=int, default=None, metavar="N", help="The last whole days, such as 30.")
-@click.option("--format", "form", type=click.Choice(["html", "pdf", "json"]), default="html", show_default=True)
-@paper_option
-@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
-@config_option
-@tells_errors
-def report(
-    *, month: str | None, quarter: str | None, year: str | None, days: int | None, form: str, paper: str,
-    out: Path | None, config_path: Path | None,
-) -> None:  # fmt: skip
-    """Make the report of a month or another period: does each line keep its contract, and what happened."""
-    from wanwatch.config import find, load
-    from wanwatch.config.plan import store_path
-    from wanwatch.measure import RealClock
-    from wanwatch.report import report_command
-    from wanwatch.report.command import Asked
-    from wanwatch.store import SqliteRecord
-
-    asked = Asked(month=month, quarter=quarter, year=year, days=days)
-    if sum(one is not None for one in (month, quarter, year, days)) > 1:
-        raise click.UsageError(_ONE_PERIOD)
-    config = load(find(config_path))
-    now_unix_ns = RealClock().now_unix_ns()
-    with SqliteRecord(store_path(config)) as record:
-        code = report_command(config, record, asked=asked, form=form, out=out, now_unix_ns=now_unix_ns, paper=paper)
-    sys.exit(code)
 
 
 @main.command()

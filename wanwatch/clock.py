@@ -2,6 +2,7 @@
 
 import ctypes
 import time
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -46,3 +47,13 @@ def clock_quality() -> dict[str, Json]:
 
 
 _LIBC: Final = ctypes.CDLL(None)
+
+
+def wall_clock_or_epoch_ns(environ: Mapping[str, str]) -> int:
+    """Return SOURCE_DATE_EPOCH in Unix nanoseconds where it is set, else the wall clock.
+
+    So a report can be made again byte for byte (https://reproducible-builds.org/specs/source-date-epoch/). One that is
+    no whole number of seconds is as if it were not set.
+    """
+    said = environ.get("SOURCE_DATE_EPOCH", "")
+    return int(said) * 1_000_000_000 if said.isdecimal() else RealClock().now_unix_ns()

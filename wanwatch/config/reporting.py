@@ -1,4 +1,4 @@
-"""The table of reports: how they reckon."""
+"""The table of reports: how they reckon, and which are written by themselves."""
 
 from dataclasses import replace
 from fractions import Fraction
@@ -7,7 +7,7 @@ from typing import Annotated, Final, Literal, TypeAlias
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from wanwatch.config import units
-from wanwatch.config.fields import Share, Table
+from wanwatch.config.fields import Share, Table, usually
 from wanwatch.config.units import Unfit
 from wanwatch.core.account.y1540 import EDITIONS, Edition
 from wanwatch.core.model import NS_PER_S
@@ -30,7 +30,7 @@ Interval: TypeAlias = Annotated[
 
 
 class Report(Table):
-    """How reports reckon."""
+    """How reports reckon, and which are written by themselves."""
 
     y1540: Literal[tuple(EDITIONS)] = "2016"  # type: ignore[valid-type]  # the names of the table
     """The edition of ITU-T Y.1540 for availability by intervals: `2002` (75% over 5 min) or `2016` (20% over 1 min)."""
@@ -38,6 +38,9 @@ class Report(Table):
     """Its c1, if not the edition's: an interval is unavailable where more than this share was lost."""
     y1540_minutes: Interval | None = Field(default=None, alias="y1540_interval")
     """Its T_av, if not the edition's: whole minutes, at most an hour."""
+
+    monthly: tuple[Literal["html", "pdf", "csv", "json"], ...] = usually(["html", "json"])
+    """What is written of each month when it is over, into `reports` of the record's folder. `[]`: nothing."""
 
     @property
     def edition(self) -> Edition:

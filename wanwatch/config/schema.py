@@ -336,7 +336,7 @@ class Config(Table):
     speed: Speed | None = None
     """Speed tests."""
     report: Report = usually({})
-    """How reports reckon."""
+    """How reports reckon, and which are written by themselves."""
     listen: Listen = usually({})
     """Where the status page, the JSON API and /metrics are served."""
     notices: tuple[Notice, ...] = Field(default=(), alias="notice")

@@ -41,6 +41,7 @@ from wanwatch.daemon.drills import Drills
 from wanwatch.daemon.forwarding import Forwarding
 from wanwatch.daemon.metering import Metering
 from wanwatch.daemon.probing import Probing
+from wanwatch.daemon.reports import Reports
 from wanwatch.daemon.resolving import Inspections
 from wanwatch.daemon.signals import obey
 from wanwatch.daemon.speeding import Speeding
@@ -140,6 +141,7 @@ class Daemon:
         self._drills.remind()
         self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
         self._scheduler.add_job(self._drills.remind, "cron", hour=9, timezone=self._config.site.zone)
+        self._scheduler.add_job(Reports(self._path, lambda: self._config, self._clock).look, "cron", minute=20)
         self._scheduler.start()
         self._manager.tell(
             "READY=1", f"STATUS=watching {len(self._config.uplinks)} uplinks of {self._config.site.name}"

@@ -52,6 +52,7 @@ def to_json(report: MonthReport) -> dict[str, Json]:
         "incidents": [incident_to_json(one) for one in report.incidents],
         "drills": _events(report.drills),
         "rehearsals": [rehearsal.to_json(report.now_unix_ns) for rehearsal in report.rehearsals],
+        "months": [month.to_json() for month in report.months],
         "verdict": report.verdict,
     }
 

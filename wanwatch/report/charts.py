@@ -57,6 +57,7 @@ _LONG_NUMBER: Final = re.compile(r"(\d\.\d\d)\d+")
 """A hundredth of a point is finer than any screen or printer."""
 _HOUR_NS: Final = 3600 * NS_PER_S
 _APART_DAYS: Final = 4
+_MOST_TICKS: Final = 7
 _OFF_SCALE_MS: Final = 1e9
 WIDTH_IN: Final = 6.6
 SETTINGS: Final = {
@@ -219,9 +220,10 @@ def _ms(figure: Figure | None) -> float:
 
 
 def week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[str]]:
-    """Return a tick at each Monday's midnight, and at the month's first unless a Monday is too near for both."""
+    """Return a tick at midnight of each Monday, or of every so many, and of the first day where that is far enough."""
     mondays = [row for row in rows if row[0].weekday() == 0]
-    first = rows[:1] if mondays[0][0].day > _APART_DAYS else []
+    mondays = mondays[:: 1 + len(mondays) // _MOST_TICKS]
+    first = rows[:1] if not mondays or (mondays[0][0] - rows[0][0]).days >= _APART_DAYS else []
     at = [span.start_unix_ns / _HOUR_NS for _, span in (*first, *mondays)]
     return at, [f"{day:%a} {day.day} {day:%b}" for day, _ in (*first, *mondays)]
 

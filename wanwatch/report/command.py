@@ -3,23 +3,24 @@
 import logging
 import re
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from wanwatch.config import Config
 from wanwatch.core.account.calendar import Per, local_time
-from wanwatch.core.account.period import MOST_DAYS, Period, last_days, month_of, named
+from wanwatch.core.account.period import MOST_DAYS, Period, last_days, month_before, month_of, named
 from wanwatch.core.ports import Record
 from wanwatch.report.errors import OutputError, PeriodError
+from wanwatch.report.kept import folder_of, path_of, prepared, write_whole
 from wanwatch.report.pdf import PAPERS, to_pdf
 from wanwatch.report.subject import Subject, subject_of
 
 if TYPE_CHECKING:
     from wanwatch.report.values import MonthReport
 
-FORMS: Final = ("html", "pdf", "json")
+FORMS: Final = ("html", "pdf", "csv", "json")
 _DAYS: Final = "days"
 _SHAPES: Final = {
     Per.MONTH: re.compile(r"\d{4}-\d{2}"),
@@ -76,8 +77,36 @@ def report_command(
     """
     subject = subject_of(config, note)
     period = chosen(subject, asked, now_unix_ns)
-    write_report(record, subject, period, now_unix_ns=now_unix_ns, form=form, out=out, paper=paper)
+    folder = folder_of(config.site.data_dir)
+    write_report(record, subject, period, now_unix_ns=now_unix_ns, form=form, out=out, paper=paper, folder=folder)
     return 0
+
+
+def keep_command(config: Config, record: Record, *, now_unix_ns: int) -> Iterator[Path]:
+    """Write what is missing of the last whole month, in the forms that the configuration asks for.
+
+    Yields:
+        The files, as they are written; none of a month that nobody watched.
+
+    Raises:
+        OutputError: A file cannot be written.
+        PdfError: No PDF can be made on this machine.
+    """
+    subject = subject_of(config)
+    today = local_time(now_unix_ns, subject.zone)
+    month = month_before(month_of(today.year, today.month, subject.zone), subject.zone)
+    folder = prepared(folder_of(config.site.data_dir))
+    missing = [form for form in config.report.monthly if not path_of(folder, month, form).exists()]
+    if not missing or not record.watched(subject.site, month.span):
+        return
+    report = make(record, subject, month, now_unix_ns=now_unix_ns, folder=folder)
+    for form in missing:
+        data, path = rendered(report, form), path_of(folder, month, form)
+        try:
+            write_whole(path, data)
+        except OSError as error:
+            raise OutputError(path, error) from error
+        yield path
 
 
 def chosen(subject: Subject, asked: Asked, now_unix_ns: int) -> Period:
@@ -111,21 +140,55 @@ def _of_calendar(subject: Subject, per: Per, text: str, now_unix_ns: int) -> Per
 
 def write_report(
     record: Record, subject: Subject, period: Period, *, now_unix_ns: int, form: str, out: Path | None,
-    paper: str = PAPERS[0],
+    paper: str = PAPERS[0], folder: Path | None = None,
 ) -> None:  # fmt: skip
     """Account for a period, render it as one of `FORMS`, and write it to *out* or to standard output.
+
+    Args:
+        record: The record, open for reading.
+        subject: The site.
+        period: Which period.
+        now_unix_ns: The wall clock.
+        form: One of `FORMS`.
+        out: The file to write; None for standard output.
+        paper: One of `PAPERS`, for a PDF.
+        folder: Where figures of the months before are kept.
 
     Raises:
         OutputError: The file cannot be written.
         PdfError: No PDF can be made on this machine.
     """
-    from wanwatch.report.month import build_period  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
+    report = make(record, subject, period, now_unix_ns=now_unix_ns, folder=folder)
+    _progress(f"writing {form}")
+    _put(rendered(report, form, paper), out)
+    _progress("")
+
+
+def make(
+    record: Record, subject: Subject, period: Period, *, now_unix_ns: int, folder: Path | None = None
+) -> "MonthReport":
+    """Account for a period, with the months before beside it."""
+    from wanwatch.report.history import history  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
+    from wanwatch.report.month import build_period  # noqa: PLC0415 - likewise
 
     _progress(f"reading {period.name}")
     report = build_period(record, subject, period, now_unix_ns)
-    _progress(f"writing {form}")
-    write_out(_renderer(form)(report), form, out, paper)
-    _progress("")
+    _progress("reading the months before")
+    return replace(report, months=history(record, subject, report, folder))
+
+
+def rendered(report: "MonthReport", form: str, paper: str = PAPERS[0]) -> bytes:
+    """Render a report as one of `FORMS`.
+
+    Raises:
+        PdfError: No PDF can be made on this machine.
+    """
+    if form == "csv":
+        from wanwatch.report.as_csv import render_csv  # noqa: PLC0415 - likewise
+
+        return render_csv(report)
+    text = _renderer(form)(report)
+    return to_pdf(text, paper) if form == "pdf" else text.encode()
 
 
 def write_out(text: str, form: str, out: Path | None, paper: str = PAPERS[0]) -> None:
@@ -135,7 +198,10 @@ def write_out(text: str, form: str, out: Path | None, paper: str = PAPERS[0]) ->
         OutputError: The file cannot be written.
         PdfError: No PDF can be made on this machine.
     """
-    data = to_pdf(text, paper) if form == "pdf" else text.encode()
+    _put(to_pdf(text, paper) if form == "pdf" else text.encode(), out)
+
+
+def _put(data: bytes, out: Path | None) -> None:
     if out is None:
         sys.stdout.buffer.write(data)
         return

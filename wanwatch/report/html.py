@@ -14,12 +14,14 @@ from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.incident import Entry, Incident, folded, subject
-from wanwatch.core.model import UNPINNED, Event, State
-from wanwatch.report import charts, grounds, speed_page, story, words
+from wanwatch.core.model import NS_PER_S, UNPINNED, Event, State
+from wanwatch.report import charts, grounds, months_page, speed_page, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.week import WEEKDAYS
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+MOST_RIBBONS_NS: Final = 93 * 86_400 * NS_PER_S
 MOST_ENTRIES: Final = 24
 """Of one time line; what is left out stands in the tables of events."""
 PAGE: Final = Path(__file__).parent / "page"
@@ -41,6 +43,7 @@ def render_html(report: MonthReport) -> str:
         rehearsed=story.rehearsed(report),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
+        weekdays=WEEKDAYS,
         most_missed=speed_page.MOST_MISSED,
         grounds=grounds,
         codec=voice.CODECS[report.codec],
@@ -76,6 +79,7 @@ def page_environment(zone: tzinfo) -> Environment:
         subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
         within=lambda entry, one: moment_within(entry, one, zone),
         folded=lambda entries: folded(entries, MOST_ENTRIES),
+        **months_page.filters(),
     )
     return environment
 
@@ -101,7 +105,9 @@ class Line:
         self.anchor = f"line-{number}"
         self.speed = speed_page.directions(report, uplink, number)
         self.strip = _drawn(charts.strip(report.period, uplink.states))
-        self.ribbons = _drawn(charts.ribbons(report.period, uplink.states, report.zone))
+        self.ribbons = _ribbons(report, uplink)
+        self.months = _drawn(months_page.months_chart(report.months, uplink.name)) if len(report.months) > 1 else None
+        self.patterns = list(months_page.patterns(report, uplink))
         self.charts = {
             target.target: _drawn(charts.delay_and_loss(report.period, target.hours, report.zone))
             for target in uplink.targets
@@ -123,6 +129,13 @@ class Line:
             (State.UNOBSERVED, self.of.states.unobserved),
         ):
             yield state.value, total_ns(spans), total_ns(spans) / whole
+
+
+def _ribbons(report: MonthReport, uplink: UplinkReport) -> Markup | None:
+    """A year of days would be as long as a door is high."""
+    if report.period.length_ns > MOST_RIBBONS_NS:
+        return None
+    return _drawn(charts.ribbons(report.period, uplink.states, report.zone))
 
 
 class Happening:

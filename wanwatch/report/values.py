@@ -19,6 +19,7 @@ from wanwatch.core.incident import Incident
 from wanwatch.core.model import Event, Span
 from wanwatch.core.resolving import Sign
 from wanwatch.report.accounts import Accounts
+from wanwatch.report.months import MonthRow
 from wanwatch.report.samples import Hour
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
@@ -221,6 +222,7 @@ class MonthReport:
         all_down_ns: How long all lines were seen down at once.
         incidents: What belongs together of all that, whole also where it reaches beyond the month.
         drills: The failovers that were rehearsed.
+        months: The months before and its own last one, oldest first.
         accounts: How lines, site and people stood.
         rehearsals: When each line's failover was last rehearsed, as of the end of the report's time.
     """
@@ -238,6 +240,7 @@ class MonthReport:
     all_down_ns: int
     incidents: tuple[Incident, ...]
     accounts: Accounts
+    months: tuple[MonthRow, ...] = ()
     drills: tuple[Event, ...] = ()
     rehearsals: tuple[Rehearsal, ...] = ()
 

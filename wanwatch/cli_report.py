@@ -1,0 +1,60 @@
+"""The command that reports on a month or another period. Thin like those of `cli`, rooms inside."""
+
+import contextlib
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from wanwatch.cli_parts import config_option, paper_option, tells_errors
+
+_ONE_PERIOD = "give one of --month, --quarter, --year and --days"
+_FORMS = ["html", "pdf", "csv", "json"]
+
+
+@click.command()
+@click.option("--month", default=None, metavar="YYYY-MM", help="Default: the running month.")
+@click.option("--quarter", default=None, metavar="YYYY-Qn", help="A quarter of the calendar.")
+@click.option("--year", default=None, metavar="YYYY", help="A year of the calendar.")
+@click.option("--days", type=int, default=None, metavar="N", help="The last whole days, such as 30.")
+@click.option("--format", "form", type=click.Choice(_FORMS), default="html", show_default=True)
+@paper_option
+@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@click.option("--keep", is_flag=True, help="Write what is missing of the last whole month into the record's folder.")
+@click.option("--list", "listing", is_flag=True, help="List the reports that are kept there.")
+@config_option
+@tells_errors
+def report(
+    *, form: str, paper: str, out: Path | None, keep: bool, listing: bool, config_path: Path | None, **asked: Any
+) -> None:  # fmt: skip
+    """Make the report of a month or another period: does each line keep its contract, and what happened."""
+    from wanwatch.clock import wall_clock_or_epoch_ns
+    from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
+    from wanwatch.report import report_command
+    from wanwatch.report.command import Asked, keep_command
+    from wanwatch.report.kept import folder_of, listed
+    from wanwatch.store import SqliteRecord
+
+    if sum(one is not None for one in asked.values()) > 1:
+        raise click.UsageError(_ONE_PERIOD)
+    config = load(find(config_path))
+    if listing:
+        for kept in listed(folder_of(config.site.data_dir)):
+            click.echo(f"{kept.name:<10} {kept.size_bytes:>12,} bytes  {kept.path}")
+        return
+    now_unix_ns = wall_clock_or_epoch_ns(os.environ)
+    with SqliteRecord(store_path(config)) as record:
+        if keep:
+            # Only when nothing else wants the processor; Linux takes the priority of disk access from that as well.
+            with contextlib.suppress(PermissionError):
+                os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+            for path in keep_command(config, record, now_unix_ns=now_unix_ns):
+                click.echo(path)
+            return
+        code = report_command(
+            config, record, asked=Asked(**asked), form=form, out=out, now_unix_ns=now_unix_ns, paper=paper
+        )
+    sys.exit(code)

@@ -1,0 +1,82 @@
+"""Reports: each month is written when it is over, by a process that waits until nobody else wants to run."""
+
+import asyncio
+import contextlib
+import logging
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+from wanwatch.config import Config
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.account.period import month_before, month_of
+from wanwatch.core.ports import Clock
+
+log = logging.getLogger("wanwatch")
+
+COMMAND: Final = (sys.executable, "-P", "-m", "wanwatch", "report", "--keep", "--config")
+_ROOT: Final = str(Path(__file__).parents[2])
+"""Where this very program is imported from: the process must not be another version of it."""
+_LONGEST_S: Final = 6 * 3600.0
+"""It runs only when the machine is idle; a busy day must not end it."""
+
+
+class Reports:
+    """Asks for the last whole month's reports, once for each month and once after each start.
+
+    Args:
+        path: The configuration's file; None: there is none, and nothing is written.
+        config: Returns the configuration in force.
+        clock: Where time comes from.
+        command: What is run, before the path of the configuration.
+    """
+
+    def __init__(
+        self, path: Path | None, config: Callable[[], Config], clock: Clock, command: Sequence[str] = COMMAND
+    ) -> None:
+        self._path, self._config, self._clock, self._command = path, config, clock, command
+        self._done = ""
+
+    async def look(self) -> None:
+        """Let the last month be written, if that was not done yet; what failed is tried again the next time."""
+        config = self._config()
+        today = local_time(self._clock.now_unix_ns(), config.site.zone)
+        month = month_before(month_of(today.year, today.month, config.site.zone), config.site.zone).name
+        if self._path is None or month == self._done or not config.report.monthly:
+            return
+        if await self._write(self._path, month):
+            self._done = month
+
+    async def _write(self, path: Path, month: str) -> bool:
+        try:
+            process = await asyncio.create_subprocess_exec(
+                *self._command, str(path), stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+                env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))},
+            )  # fmt: skip
+        except OSError as error:
+            log.warning("the report of %s was not written: %s", month, error.strerror)
+            return False
+        try:
+            async with asyncio.timeout(_LONGEST_S):
+                said, grumbled = await process.communicate()
+        except TimeoutError:
+            log.warning("the report of %s was not written: the machine was never idle for long enough", month)
+            return False
+        finally:
+            await _end(process)
+        for written in said.decode(errors="replace").splitlines():
+            log.info("wrote the report %s", written)
+        if process.returncode:
+            lines = grumbled.decode(errors="replace").strip().splitlines()
+            why = lines[-1] if lines else f"exit code {process.returncode}"
+            log.warning("the report of %s was not written: %s", month, why)
+        return process.returncode == 0
+
+
+async def _end(process: asyncio.subprocess.Process) -> None:
+    """Leave no process behind, also where the daemon stops."""
+    with contextlib.suppress(ProcessLookupError):
+        process.kill()
+    await process.wait()

@@ -1,0 +1,106 @@
+"""History: the months before, side by side, each from what was kept of it or else from the record.
+
+What is kept of a month that is over is one small file with its digest: it is taken only while the digest is still the
+same, so that work announced afterwards, a drill, or other contracts make the month be reckoned anew. Percentiles whose
+samples are pruned meanwhile stay as they were reckoned from them.
+"""
+
+import json
+import os
+from pathlib import Path
+from typing import Any, Final
+
+from wanwatch.core.account.period import Period, month_before, month_of
+from wanwatch.core.model import NS_PER_S, Json
+from wanwatch.core.ports import Record
+from wanwatch.report.as_json import to_json
+from wanwatch.report.digest import digest
+from wanwatch.report.kept import write_whole
+from wanwatch.report.month import build_period
+from wanwatch.report.months import LineRow, MonthRow
+from wanwatch.report.subject import Subject
+from wanwatch.report.values import MonthReport
+
+MONTHS_BACK: Final = 12
+_SETTLED_NS: Final = 600 * NS_PER_S
+"""So long after a month's end its last minute is surely written."""
+
+
+def history(record: Record, subject: Subject, report: MonthReport, folder: Path | None) -> tuple[MonthRow, ...]:
+    """Return the twelve months before a report's last month, oldest first, and that month itself last.
+
+    Months before the record began are left out. The last month is the report's own where it is one.
+
+    Args:
+        record: The record.
+        subject: The site.
+        report: The report.
+        folder: Where figures of months are kept; they are not if it is None, is not there or cannot be written.
+    """
+    zone = subject.zone
+    this = month_of(report.of.year, report.of.month, zone)
+    back = [month_before(this, zone, number) for number in range(MONTHS_BACK, 0, -1)]
+    begun = [month for month in back if record.watched(subject.site, month.span)]
+    rows = [_row(record, subject, month, report.now_unix_ns, folder) for month in begun]
+    if report.of == this:
+        return (*rows, row_of(this, report, to_json(report)))
+    last = [this] if record.watched(subject.site, this.span) else []
+    return (*rows, *(_row(record, subject, month, report.now_unix_ns, folder) for month in last))
+
+
+def row_of(month: Period, report: MonthReport, told: dict[str, Any]) -> MonthRow:
+    """Return what stands of a month beside others, from its report and the same as JSON."""
+    return MonthRow(
+        name=month.name,
+        title=month.title,
+        running=report.running,
+        lines=tuple(_line(one, told["accounts"]["lines"]) for one in told["uplinks"]),
+    )
+
+
+def _line(one: dict[str, Any], accounts: dict[str, Any]) -> LineRow:
+    always = accounts[one["name"]]["states"]["always"]
+    verdicts = {clause["verdict"] for clause in one["clauses"]}
+    return LineRow(
+        name=one["name"],
+        availability=one["availability"]["value"],
+        low=one["availability"]["low"],
+        high=one["availability"]["high"],
+        down_s=one["down_s"],
+        unobserved_s=one["unobserved_s"],
+        outages=always["outages"],
+        p95_s={target: found["p95_s"] for target, found in one["delay"].items()},
+        loss=dict(one["loss"]),
+        bps={way: found["median_bps"] for way, found in one["speed"].items()},
+        verdict=next((verdict for verdict in ("breached", "undecided", "met") if verdict in verdicts), None),
+    )
+
+
+def _row(record: Record, subject: Subject, month: Period, now_unix_ns: int, folder: Path | None) -> MonthRow:
+    mark = digest(record, subject, month)
+    path = folder / f"{month.name}.figures.json" if folder else None
+    kept = _read(path)
+    if kept is not None and kept[0] == mark:
+        return kept[1]
+    report = build_period(record, subject, month, max(now_unix_ns, month.span.end_unix_ns))
+    row = row_of(month, report, to_json(report))
+    if kept is not None:
+        row = row.with_delays_of(kept[1])
+    if path is not None and now_unix_ns >= month.span.end_unix_ns + _SETTLED_NS:
+        _keep(path, {"digest": mark, "month": row.to_json()})
+    return row
+
+
+def _read(path: Path | None) -> tuple[str, MonthRow] | None:
+    """Return what is kept of a month; None where nothing is, or nothing that makes sense."""
+    try:
+        told = json.loads(path.read_text("utf-8")) if path else None
+        return None if told is None else (str(told["digest"]), MonthRow.from_json(told["month"]))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _keep(path: Path, value: Json) -> None:
+    if not os.access(path.parent, os.W_OK):
+        return  # a reader without the right to write goes without
+    write_whole(path, (json.dumps(value, ensure_ascii=False, indent=1) + "\n").encode())

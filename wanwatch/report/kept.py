@@ -1,0 +1,58 @@
+"""Kept reports: written into the record's folder when a month is over, each file whole or not at all."""
+
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from wanwatch.core.account.period import Period
+from wanwatch.report.errors import OutputError
+
+FOLDER: Final = "reports"
+SUFFIXES: Final = {"html": ".html", "pdf": ".pdf", "csv": ".csv.zip", "json": ".json"}
+
+
+class Kept(NamedTuple):
+    """A kept report: of which period, in which file, and how large."""
+
+    name: str
+    path: Path
+    size_bytes: int
+
+
+def folder_of(data_dir: Path) -> Path:
+    """Return where the reports of a record are kept."""
+    return data_dir / FOLDER
+
+
+def path_of(folder: Path, period: Period, form: str) -> Path:
+    """Return the file of a period in one form."""
+    return folder / f"{period.name}{SUFFIXES[form]}"
+
+
+def prepared(folder: Path) -> Path:
+    """Make the folder if it is not there.
+
+    Raises:
+        OutputError: It cannot be made.
+    """
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(folder, error) from error
+    return folder
+
+
+def listed(folder: Path) -> list[Kept]:
+    """Return the kept reports, by period and form; none where there is no folder."""
+    found = []
+    for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+        suffix = next((suffix for suffix in SUFFIXES.values() if path.name.endswith(suffix)), None)
+        if suffix and not path.name.startswith(".") and not path.name.endswith(".figures.json"):
+            found.append(Kept(path.name.removesuffix(suffix), path, path.stat().st_size))
+    return found
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that whoever reads it finds all of it or the former one."""
+    beside = path.with_name(f".{path.name}.new")
+    beside.write_bytes(data)
+    beside.replace(path)
