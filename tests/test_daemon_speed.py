@@ -188,6 +188,53 @@ async def test_two_rounds_at_once_are_one_after_the_other(tmp_path: Path, monkey
     assert len(kept(path)) == 2
 
 
+async def test_a_busy_line_is_waited_for_and_tested_all_the_same_in_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Within `wait` it is looked at again; after that the test is made, and marks itself."""
+    looks: list[float] = []
+
+    async def busy(_uplink: object, share: float, _clock: object) -> bool:
+        looks.append(share)
+        return True
+
+    async def empty(config: Config, uplink: str, clock: Clock, **_: object) -> SpeedResult:
+        return SpeedResult(
+            site=config.site.name, uplink=uplink, at_unix_ns=clock.now_unix_ns(), server="http://192.0.2.80/", runs=()
+        )
+
+    monkeypatch.setattr("wanwatch.daemon.speeding.busy_now", busy)
+    monkeypatch.setattr("wanwatch.daemon.speeding.run_speed_test", empty)
+    path = office(tmp_path, (_port(socket.SOCK_DGRAM), _port()), speed='wait = "500ms"\nbusy = "20%"')
+    async with running(path, up=False) as daemon:
+        daemon._speeding.retry_s = 0.1
+        daemon._speeding.states = lambda: {"fibre": _Up()}  # type: ignore[dict-item]  # up, without waiting
+        daemon._speeding._quick.clear()
+        await daemon._speeding.round()
+    assert 2 <= len(looks) <= 6
+    assert set(looks) == {0.2}
+    (test,) = kept(path)
+    assert test.result["skipped"] is None
+
+
+async def test_what_cannot_be_kept_is_not_tested(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that takes nothing would not hold the test's data either, and a kill would leave it uncounted."""
+    path = office(tmp_path, (_port(socket.SOCK_DGRAM), _port()))
+    async with running(path, up=False) as daemon:
+        daemon._speeding.states = lambda: {"fibre": _Up()}  # type: ignore[dict-item]  # up, without waiting
+        daemon._speeding._quick.clear()
+        sent = len(kept(path))
+
+        async def full(_measured: Measurement) -> bool:
+            return False
+
+        monkeypatch.setattr(daemon._speeding.keeper, "measurement", full)
+        await daemon._speeding.round()
+        told: Any = daemon.health()["speed"]
+    assert told[0]["skipped"] == "no-record"
+    assert len(kept(path)) == sent
+
+
 async def test_a_test_that_would_pass_the_budget_is_not_begun(tmp_path: Path) -> None:
     """Nothing is sent for it, and waiting would not help."""
     path = office(tmp_path, (_port(socket.SOCK_DGRAM), _port()), uplink='data_budget = "9 GB/month"')

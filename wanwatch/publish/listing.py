@@ -52,7 +52,8 @@ def _speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
     if test["unfinished"]:
         return f"{test['uplink']}: a speed test began {ago} ago and has not ended"
     ways = [f"{rate(bps)} {way}" for way in ("down", "up") if (bps := test[f"{way}_bps"]) is not None]
-    return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}"
+    company = ", beside other traffic" if test.get("down_busy") or test.get("up_busy") else ""
+    return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}{company}"
 
 
 def _data_says(data: Mapping[str, Any]) -> str:
