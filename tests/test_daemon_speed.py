@@ -74,6 +74,7 @@ def office(folder: Path, ports: tuple[int, int], *, uplink: str = "", speed: str
 @contextlib.asynccontextmanager
 async def running(path: Path, *, up: bool = True) -> AsyncIterator[Daemon]:
     daemon = Daemon(load(path), path=path)
+    daemon._speeding.retry_s = 0.1
     await daemon.start()
     try:
         async with asyncio.timeout(20):
@@ -207,7 +208,6 @@ async def test_a_busy_line_is_waited_for_and_tested_all_the_same_in_the_end(
     monkeypatch.setattr("wanwatch.daemon.speeding.run_speed_test", empty)
     path = office(tmp_path, (_port(socket.SOCK_DGRAM), _port()), speed='wait = "500ms"\nbusy = "20%"')
     async with running(path, up=False) as daemon:
-        daemon._speeding.retry_s = 0.1
         daemon._speeding.states = lambda: {"fibre": _Up()}  # type: ignore[dict-item]  # up, without waiting
         daemon._speeding._quick.clear()
         await daemon._speeding.round()
