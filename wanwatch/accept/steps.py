@@ -33,6 +33,7 @@ from wanwatch.core.model import (
 )
 from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import NamesAnswer, NamesSeen
+from wanwatch.core.way import is_private
 from wanwatch.measure import Inspector, Measurer
 from wanwatch.measure.live import Look, look_closely
 from wanwatch.measure.port import read_port
@@ -141,8 +142,9 @@ class Steps:
         if link is None or not link.interface:
             return (judged.port(None, given, self._terms.link_bps),)
         bps, duplex = read_port(link.interface)
-        # A line of its own interface ends there, unless a gateway of ours stands behind it.
-        ends_here = self._uplink.pin.interface is not None and (await self._look()).gateway is None
+        # A line ends in the interface that its pin names, unless a private address tells of a gateway of ours behind.
+        gateway = (await self._look()).gateway
+        ends_here = self._uplink.pin.interface is not None and (gateway is None or not is_private(gateway))
         return (judged.port(PortSeen(link.interface, bps, duplex, ends_here), given, self._terms.link_bps),)
 
     async def _mtu(self, _given: Handover) -> tuple[Item, ...]:
