@@ -4,14 +4,15 @@ February 2027 in UTC, 28 days of 86,400 s. One line, one target, a probe every t
 the last two days. Wednesday the 10th, 12:00 to 13:00: an outage. Saturday the 20th, 00:00 to 06:00: nobody watches.
 Friday the 5th, 08:00: three probes in a row are lost.
 
-Sources: IEC 60050-192 and ITU-T E.800 (availability, from memory); ITU-T Y.1540 (from memory); NIST/SEMATECH e-Handbook
-7.2.6.2 (percentiles); RFC 7680 (loss, from memory); RFC 5481, RFC 3393 and RFC 3550 (variation); RFC 3357 (runs of
-loss, from memory); ITU-T G.107 (R = 93.2062 by its default values) and G.113 (the codec's Ie and Bpl); The Site Reliability
-Workbook, chapter 5 (allowance).
+Sources: IEC 60050-192 and ITU-T E.800 (availability, from memory); ITU-T Y.1540 (from memory); NIST/SEMATECH
+e-Handbook 7.2.6.2 (percentiles); RFC 7680 (loss, from memory); RFC 5481, RFC 3393 and RFC 3550 (variation); RFC 3357
+(runs of loss, from memory); ITU-T G.107 (R = 93.2062 by its default values) and G.113 (the codec's Ie and Bpl); The
+Site Reliability Workbook, chapter 5 (allowance).
 """
 
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 import pytest
@@ -27,6 +28,7 @@ from wanwatch.core.ports import MARK_LOST
 from wanwatch.report.as_json import to_json
 from wanwatch.report.month import build_period
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
+from wanwatch.report.values import MonthReport
 
 MONTH = month_of(2027, 2, UTC)
 NEAR = Series("fibre", "near", Kind.ECHO, Role.LINE)
@@ -70,9 +72,9 @@ def rtts(minute: int) -> list[int]:
     return [MARK_LOST] * lost + [20_000 if start >= at(27, 0) else 10_000] * (6 - lost)
 
 
-@pytest.fixture(scope="module")
-def told() -> dict[str, Any]:
-    """The month's report as JSON values."""
+@cache
+def made() -> MonthReport:
+    """The month's report."""
     offsets = [number * 10_000_000 for number in range(6)]
     minutes = [
         minute_block(NEAR, minute, offsets, rtts(minute))
@@ -81,7 +83,13 @@ def told() -> dict[str, Any]:
     ]
     watched = [Span(MONTH.span.start_unix_ns, BLIND.start_unix_ns), Span(BLIND.end_unix_ns, MONTH.span.end_unix_ns)]
     record = FakeRecord("site", [OUTAGE], watched, minutes)
-    return to_json(build_period(record, SUBJECT, MONTH, MONTH.span.end_unix_ns))
+    return build_period(record, SUBJECT, MONTH, MONTH.span.end_unix_ns)
+
+
+@pytest.fixture
+def told() -> dict[str, Any]:
+    """The report as JSON values, anew for each test."""
+    return to_json(made())
 
 
 def test_the_line_s_own_figures(told: dict[str, Any]) -> None:
@@ -121,8 +129,8 @@ def test_its_clause(told: dict[str, Any]) -> None:
     (clause,) = told["uplinks"][0]["clauses"]
     clause.pop("reason")
     assert clause == {
-        "measure": "availability", "limit": 0.999, "value": 2_394_000 / 2_397_600, "verdict": "breached", "samples": 239_400,
-        "low": 2_394_000 / 2_419_200, "high": 2_415_600 / 2_419_200, "per": "month", "contract": "EX-1",
+        "measure": "availability", "limit": 0.999, "value": 2_394_000 / 2_397_600, "verdict": "breached",
+        "samples": 239_400, "low": 2_394_000 / 2_419_200, "high": 2_415_600 / 2_419_200, "per": "month", "contract": "EX-1",
         "needed": None, "evidence": ["outage-fibre"],
     }  # fmt: skip
     assert told["verdict"] == "breached"
