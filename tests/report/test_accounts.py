@@ -6,16 +6,22 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.fakes.month import EVENTS, PERIOD, SERIES, SITE, SUBJECT, WATCHED, Truth, at, blocks, record, reported
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.period import last_days, quarter_of, year_of
+from wanwatch.core.account.spans import intersect, subtract
+from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.working import WorkingTime
-from wanwatch.core.account.y1540 import EDITIONS, Intervals
-from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Role, Series
+from wanwatch.core.account.y1540 import EDITIONS, Intervals, Minute, intervals
+from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Role, Series, Span
+from wanwatch.report.accounting import by_intervals
 from wanwatch.report.as_json import render_json
 from wanwatch.report.html import render_html
 from wanwatch.report.month import build_period
+from wanwatch.report.samples import Seen
 from wanwatch.report.values import MonthReport
 
 AFTER = PERIOD.end_unix_ns
@@ -146,3 +152,26 @@ def test_the_json_has_the_accounts_in_seconds_and_ratios(report: MonthReport) ->
     assert {one["rate"] for one in first["burn"]} == {0.0}
     assert first["alarm"] is None
     assert told["people"] is None
+
+
+@given(
+    minutes=st.lists(st.tuples(st.integers(0, 40), st.sampled_from(["near", "far"]), st.integers(0, 60)), max_size=60),
+    blind=st.tuples(st.integers(0, 2400), st.integers(1, 600)),
+    year=st.sampled_from(sorted(EDITIONS)),
+)
+def test_intervals_over_arrays_are_those_of_the_definition(
+    minutes: list[tuple[int, str, int]], blind: tuple[int, int], year: str
+) -> None:
+    """The minutes that were wholly observed, handed one by one to the definition, give the same."""
+    gone = Span(blind[0] * NS_PER_S, (blind[0] + blind[1]) * NS_PER_S)
+    states = Timeline(up=subtract([Span(0, 41 * MINUTE_NS)], [gone]), impaired=(), down=(), unobserved=(gone,))
+    seen: dict[Series, Seen] = {}
+    told = []
+    for minute, target, lost in sorted(minutes):
+        one = seen.setdefault(SERIES["fibre", target], Seen())
+        one.minutes.append(minute)
+        one.asked.append(60)
+        one.missed.append(lost)
+        if not intersect([Span(minute * MINUTE_NS, (minute + 1) * MINUTE_NS)], [gone]):
+            told.append(Minute(target, minute, 60, lost))
+    assert by_intervals(seen.items(), states, EDITIONS[year]) == intervals(told, EDITIONS[year])
