@@ -33,6 +33,7 @@ def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> Non
         "incidents",
         "drills",
         "rehearsals",
+        "beside",
         "months",
         "verdict",
     ]

@@ -19,6 +19,7 @@ from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.report.accounts_json import accounts_to_json
 from wanwatch.report.grounds import reason
 from wanwatch.report.values import (
+    Beside,
     ClauseResult,
     MonthReport,
     Owed,
@@ -52,6 +53,7 @@ def to_json(report: MonthReport) -> dict[str, Json]:
         "incidents": [incident_to_json(one) for one in report.incidents],
         "drills": _events(report.drills),
         "rehearsals": [rehearsal.to_json(report.now_unix_ns) for rehearsal in report.rehearsals],
+        "beside": {name: _beside(found) for name, found in report.beside.items()},
         "months": [month.to_json() for month in report.months],
         "verdict": report.verdict,
     }
@@ -78,6 +80,17 @@ def _uplink(uplink: UplinkReport, codec: str) -> Json:
         "speed": {direction: _speed(found) for direction, found in uplink.speed.items()},
         "clauses": [_clause(clause) for clause in uplink.clauses],
         "credit": {"contracts": [_owed(owed) for owed in uplink.credits]} if uplink.credits else {},
+    }
+
+
+def _beside(found: Beside) -> Json:
+    return {
+        "data_bytes": {purpose.value: number for purpose, number in found.data.items()},
+        "acceptance": None if found.tested_unix_ns is None else instant_text(found.tested_unix_ns),
+        "since": [
+            {"about": one.item.about.value, "of": one.item.of, "then": one.item.figure, "now": one.now}
+            for one in found.since
+        ],
     }
 
 

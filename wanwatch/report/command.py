@@ -168,13 +168,14 @@ def make(
     record: Record, subject: Subject, period: Period, *, now_unix_ns: int, folder: Path | None = None
 ) -> "MonthReport":
     """Account for a period, with the months before beside it."""
+    from wanwatch.report.beside import beside  # noqa: PLC0415 - likewise
     from wanwatch.report.history import history  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
     from wanwatch.report.month import build_period  # noqa: PLC0415 - likewise
 
     _progress(f"reading {period.name}")
     report = build_period(record, subject, period, now_unix_ns)
     _progress("reading the months before")
-    return replace(report, months=history(record, subject, report, folder))
+    return replace(report, months=history(record, subject, report, folder), beside=beside(record, report))
 
 
 def rendered(report: "MonthReport", form: str, paper: str = PAPERS[0]) -> bytes:

@@ -7,6 +7,7 @@ import matplotlib as mpl
 from markupsafe import Markup
 from matplotlib.figure import Figure as Drawing
 
+from wanwatch.core.acceptance import About
 from wanwatch.core.model import NS_PER_S, State
 from wanwatch.report import words
 from wanwatch.report.charts import LINE, LOOKS, QUIET, RULE, SETTINGS, WIDTH_IN, as_svg
@@ -56,8 +57,17 @@ def filters() -> Mapping[str, Callable[..., Any]]:
         "targets_of": targets_of,
         "short": short,
         "seconds": lambda seconds: words.duration(round(seconds * NS_PER_S)).replace(" ", _NO_BREAK),
+        "as_item": as_item,
+        "bytes": lambda number: f"{number / 10**6:.1f} MB" if number < 10**9 else f"{number / 10**9:.2f} GB",
         "ms_of": lambda seconds: words.milliseconds(None if seconds is None else seconds * 1e6),
     }
+
+
+def as_item(figure: float | None, about: About) -> str:
+    """Say a figure of an acceptance test in the unit of its item."""
+    if about is About.DELAY:
+        return words.milliseconds(None if figure is None else figure * 1e6)
+    return words.per_cent(figure) if about is About.LOSS else words.rate(figure)
 
 
 def targets_of(rows: Sequence[MonthRow], line: str) -> list[str]:

@@ -1,11 +1,12 @@
 """The month's report as one frozen value: everything that a page or a data file shows, before any rendering."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import tzinfo
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
+from wanwatch.core.acceptance import Item
 from wanwatch.core.account.availability import MeanTimes, Times
 from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
 from wanwatch.core.account.credits import Credit
@@ -14,6 +15,7 @@ from wanwatch.core.account.period import Period
 from wanwatch.core.account.speed_tests import Speeds
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.account.voice import Voice
+from wanwatch.core.databudget import Purpose
 from wanwatch.core.drill import Rehearsal
 from wanwatch.core.incident import Incident
 from wanwatch.core.model import Event, Span
@@ -204,6 +206,34 @@ class UplinkReport:
         return worst(self.clauses)
 
 
+@dataclass(frozen=True, slots=True)
+class Since:
+    """One figure of an acceptance test beside the report's own.
+
+    Attributes:
+        item: What the test found, with its limit.
+        now: The same figure in the report's time, in the same unit; None where there is none.
+    """
+
+    item: Item
+    now: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """What else is known of a line.
+
+    Attributes:
+        data: The bytes that probing used, by purpose; empty where they were not counted.
+        tested_unix_ns: When its first acceptance test that was finished began; None without one.
+        since: Its figures beside the report's.
+    """
+
+    data: Mapping[Purpose, int]
+    tested_unix_ns: int | None
+    since: tuple[Since, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthReport:
     """A site's month.
@@ -222,6 +252,7 @@ class MonthReport:
         all_down_ns: How long all lines were seen down at once.
         incidents: What belongs together of all that, whole also where it reaches beyond the month.
         drills: The failovers that were rehearsed.
+        beside: What else is known of each line, by its name.
         months: The months before and its own last one, oldest first.
         accounts: How lines, site and people stood.
         rehearsals: When each line's failover was last rehearsed, as of the end of the report's time.
@@ -241,6 +272,7 @@ class MonthReport:
     incidents: tuple[Incident, ...]
     accounts: Accounts
     months: tuple[MonthRow, ...] = ()
+    beside: Mapping[str, Beside] = field(default_factory=dict)
     drills: tuple[Event, ...] = ()
     rehearsals: tuple[Rehearsal, ...] = ()
 
