@@ -1,16 +1,24 @@
 """By which line the daemon sends its record."""
 
+import asyncio
 import sys
+import time
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, Final, cast
 
 import pytest
 
-from tests.fakes.clock import FakeClock
+from tests.fakes.clock import START_UNIX_NS, FakeClock
+from tests.publish.remote_write.hours import MINUTES, SITE, Answering, an_hour, listening
 from wanwatch.config import load
+from wanwatch.config.plan import store_path
 from wanwatch.core.model import Pin, State
-from wanwatch.daemon.forwarding import Forwarding
+from wanwatch.daemon.forwarding import POSITION, Forwarding
+from wanwatch.publish.remote_write.forwarder import FINAL_AFTER_NS
+from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE
+from wanwatch.store import SqliteKeeper
+from wanwatch.store.last_run import recalled
 
 FILE: Final = """
 [site]
@@ -53,6 +61,32 @@ def test_otherwise_the_first_that_works_rather_up_than_impaired() -> None:
 def test_without_a_line_that_works_there_is_no_way() -> None:
     """Nothing is tried over a line that is down, or that nobody sees."""
     assert chosen({"fibre": State.DOWN, "copper": State.UNOBSERVED}) is None
+
+
+async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
+    """From the configuration to the receiver, by this machine's own routes; a new start finds nothing left to send."""
+    answering = Answering(204)
+    async with listening(answering) as url:
+        text = FILE.replace("https://metrics.example.net/api/v1/write", url) + 'through = "any"\n'
+        (tmp_path / "wanwatch.toml").write_text(text)
+        config = load(tmp_path / "wanwatch.toml", {})
+        config.site.data_dir.mkdir()
+        clock = await an_hour(store_path(config), START_UNIX_NS)
+        keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
+        keeper.open()
+        for _ in range(2):
+            forwarding = Forwarding(clock, keeper, lambda: None)
+            await forwarding.apply(config)
+            final = (clock.now_unix_ns() - FINAL_AFTER_NS) // NS_PER_MINUTE
+            deadline = time.monotonic() + 20
+            while recalled(store_path(config), SITE, POSITION + url) != final:
+                assert time.monotonic() < deadline
+                await asyncio.sleep(0.02)
+            await forwarding.close()
+        await keeper.close()
+    assert recalled(store_path(config), SITE, POSITION + url) == final
+    bodies = [body for _, body in answering.requests]
+    assert len(bodies) == len(set(bodies)) == MINUTES // 10 + 1
 
 
 async def test_a_missing_extra_is_told_and_stops_nothing(

@@ -35,6 +35,7 @@ def resolver(office: Office, line: str) -> Process:
         "--bind-interfaces",
         f"--listen-address={RESOLVER[line]}",
         f"--address=/www.example.com/{WEB}",
+        "--local=/invalid/example.net/",  # no name exists there, rather than: ask somebody else
     )
     _listens(office, PROVIDER[line], process, "udp", RESOLVER[line], 53)
     return process

@@ -1,64 +1,76 @@
-"""A real Prometheus reads the daemon's metrics, on the mini PC, while it watches the lab's lines."""
+"""A real Prometheus reads the daemon's metrics, on the mini PC, while it watches the lab's lines, and through faults.
+
+The story is told in scraped.py, which goes on for as long as one likes by hand.
+"""
 
 import json
 import subprocess
-import urllib.parse
-from collections.abc import Iterator
+from typing import Any, Final
 
 import pytest
+from prometheus_client.parser import text_string_to_metric_families
 
-from tests.lab import servers
-from tests.lab.office import COPPER, FIBRE, Office, wait_until
+from tests.lab.office import COPPER, FIBRE
 from tests.lab.python import environment
-from tests.lab.stage import require
-from tests.lab.watch import QUICK, SITE, Watch
+from tests.lab.scraped import QUIET, scraped
+from tests.lab.stage import Outcome, Story, tells
+from tests.lab.watch import MIXED
 
-pytestmark = [pytest.mark.lab, pytest.mark.timeout(120)]
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(400)]
 
-SCRAPE = """
-global: { scrape_interval: 1s }
-scrape_configs:
-  - job_name: wanwatch
-    static_configs: [ { targets: [ "127.0.0.1:9470" ] } ]
-"""
-
-
-@pytest.fixture(scope="module")
-def watched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watch]:
-    """A daemon at work, with Prometheus beside it."""
-    require("prometheus", "promtool")
-    folder = tmp_path_factory.mktemp("prometheus")
-    with Office(folder) as office:
-        servers.all_of(office)
-        watch = Watch(office, QUICK)
-        watch.start()
-        (folder / "prometheus.yml").write_text(SCRAPE)
-        office.spawn(
-            "pc",
-            "prometheus",
-            f"--config.file={folder / 'prometheus.yml'}",
-            f"--storage.tsdb.path={folder / 'tsdb'}",
-            "--web.listen-address=127.0.0.1:9090",
-        )
-        wait_until(lambda: _ask(office, "up") == {"1"}, "a scrape by Prometheus", within_s=30)
-        yield watch
+SCRAPED: Final = Story(scraped, asked=MIXED)
+LONGER: Final = {
+    "site: Speed": "a speed test waits until traffic has not moved for a while: see tests/lab/test_speed.py"
+}
+"""What has no data within so short a story, and why."""
+ON_ANY_LOSS: Final = {"site: Lost by direction"}
+"""What has data from the first lost packet on that a later answer tells of; on a busy machine that may be an early one."""
+ON_A_FAULT: Final = {
+    "alerting: WanwatchOutage": "stuck on a dead line",
+    "alerting: WanwatchStuckFailover": "stuck on a dead line",
+    "alerting: WanwatchDowntimeBurnsFast": "stuck on a dead line",
+    "alerting: WanwatchDowntimeBurnsSlowly": "stuck on a dead line",
+    "alerting: WanwatchAvailabilityBreached": "stuck on a dead line",
+    "fleet: Alerts": "stuck on a dead line",
+    "alerting: WanwatchBlackout": "a blackout",
+    "alerting: WanwatchImpaired": "a line that loses",
+    "alerting: WanwatchPinNotProved": "a pin that is lost",
+    "alerting: WanwatchUnobserved": "a pin that is lost",
+    "alerting: WanwatchDataBudget": "a budget that is used up",
+    "alerting: WanwatchSilent": "a daemon that is stopped",
+}
+"""What has data on a fault only, and the fault that first gives it some."""
 
 
-def _ask(office: Office, query: str) -> set[str]:
-    """The values that Prometheus has for a query."""
-    url = f"http://127.0.0.1:9090/api/v1/query?{urllib.parse.urlencode({'query': query})}"
-    answer = office.world.run("pc", "curl", "-sf", "-m", "2", url)
-    if answer.returncode:
-        return set()
-    return {series["value"][1] for series in json.loads(answer.stdout)["data"]["result"]}
+def answers(outcome: Outcome) -> dict[str, str]:
+    """When each panel and rule had data for all of its queries, by what asks."""
+    told: dict[str, dict[str, str]] = json.loads((outcome.folder / "answers.json").read_text())
+    of: dict[str, list[str]] = {}
+    for query, who in told["asked"].items():
+        of.setdefault(who, []).append(told["answered"].get(query, f"never: {query}"))
+    return {who: max(found, key=lambda when: (when != QUIET, when)) for who, found in of.items()}
 
 
-def test_promtool_finds_nothing_to_mend(watched: Watch) -> None:
+def metrics(outcome: Outcome) -> dict[str, Any]:
+    """What was scraped while all was well, by name."""
+    families = text_string_to_metric_families((outcome.folder / "metrics.txt").read_text())
+    return {sample.name: family for family in families for sample in family.samples}
+
+
+@tells(SCRAPED)
+def test_every_panel_and_every_rule_has_data(outcome: Outcome) -> None:
+    """All of it while all is well; what speaks of faults, once there is such a fault."""
+    found = {who: when for who, when in answers(outcome).items() if who not in LONGER}
+    assert not [who for who in ON_ANY_LOSS if found.pop(who).startswith("never")]
+    assert found == dict.fromkeys(found, QUIET) | ON_A_FAULT
+
+
+@tells(SCRAPED)
+def test_promtool_finds_nothing_to_mend(outcome: Outcome) -> None:
     """`promtool check metrics` reads the exposition and checks names, units, types and help texts."""
-    metrics = watched.office.world.must("pc", "curl", "-sS", "http://127.0.0.1:9470/metrics")
     checked = subprocess.run(
         ["promtool", "check", "metrics"],
-        input=metrics,
+        input=(outcome.folder / "metrics.txt").read_text(),
         capture_output=True,
         text=True,
         check=False,
@@ -67,21 +79,18 @@ def test_promtool_finds_nothing_to_mend(watched: Watch) -> None:
     assert (checked.returncode, checked.stdout, checked.stderr) == (0, "", "")
 
 
-def test_prometheus_holds_what_the_daemon_measured(watched: Watch) -> None:
-    """What is asked of Prometheus is what the lab's lines are like."""
-    office = watched.office
-    assert _ask(office, f'wanwatch_uplink_state{{site="{SITE}",state="up"}}') == {"1"}
-    assert _ask(office, f'wanwatch_uplink_state{{site="{SITE}",state="down"}}') == {"0"}
-    wait_until(
-        lambda: (
-            _ask(office, f'wanwatch_uplink_carrying{{uplink="{FIBRE}"}}') == {"1"}
-            and _ask(office, f'wanwatch_uplink_carrying{{uplink="{COPPER}"}}') == {"0"}
-        ),
-        "the carrying uplink in Prometheus",
-        within_s=30,
-    )
-    mean = "sum(wanwatch_probe_rtt_seconds_sum{{{0}}}) / sum(wanwatch_probe_rtt_seconds_count{{{0}}})"
+@tells(SCRAPED)
+def test_what_is_scraped_is_what_the_lines_are_like(outcome: Outcome) -> None:
+    """States, who carries, and round trips of the lab's own delays."""
+    found = metrics(outcome)
+    states = {(one.labels["uplink"], one.labels["state"]): one.value for one in found["wanwatch_uplink_state"].samples}
+    assert {place for place, value in states.items() if value} == {(FIBRE, "up"), (COPPER, "up")}
+    carrying = {one.labels["uplink"]: one.value for one in found["wanwatch_uplink_carrying"].samples}
+    assert carrying == {FIBRE: 1, COPPER: 0}
     for line, rtt_s in ((FIBRE, 0.0087), (COPPER, 0.033)):
-        (value,) = _ask(office, mean.format(f'uplink="{line}",kind="echo",target="near"'))
-        assert float(value) == pytest.approx(rtt_s, abs=0.004)
-    assert _ask(office, "sum(wanwatch_probe_lost_total)") <= {"0"}
+        figures = {
+            one.name.rpartition("_")[2]: one.value
+            for one in found["wanwatch_probe_rtt_seconds_sum"].samples
+            if (one.labels["uplink"], one.labels["kind"], one.labels["target"]) == (line, "stamp", "near")
+        }
+        assert figures["sum"] / figures["count"] == pytest.approx(rtt_s, abs=0.004)

@@ -1,10 +1,15 @@
-"""An hour of an office in a real record, and a forwarder over it."""
+"""An hour of an office in a real record, a forwarder over it, and a receiver that answers as it is told."""
 
 import socket
-from collections.abc import Callable
-from contextlib import closing
+import ssl
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, closing
 from pathlib import Path
 from typing import Any, Final
+
+import cramjam
+import trustme
+from aiohttp import web
 
 from tests.fakes.clock import FakeClock
 from wanwatch.core.model import (
@@ -80,3 +85,35 @@ def forwarder(
         position=kept[-1] if kept else None, keep=kept.append,
     )  # fmt: skip
     return Forwarder(receiver, source, way=way, tell=told.append, clock=clock)
+
+
+class Answering:
+    """A receiver: gives the answers in order, the last one for good, and keeps what came."""
+
+    def __init__(self, *answers: web.Response | int) -> None:
+        self.answers = list(answers)
+        self.requests: list[tuple[dict[str, str], bytes]] = []
+
+    async def handle(self, request: web.Request) -> web.Response:
+        """Take one request."""
+        self.requests.append((dict(request.headers), bytes(cramjam.snappy.decompress_raw(await request.read()))))
+        answer = self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
+        return answer if isinstance(answer, web.Response) else web.Response(status=answer)
+
+
+@asynccontextmanager
+async def listening(answering: Answering, authority: trustme.CA | None = None) -> AsyncIterator[str]:
+    """Listen on loopback; the URL to send to."""
+    app = web.Application()
+    app.add_routes([web.post("/api/v1/write", answering.handle)])
+    runner = web.AppRunner(app)
+    await runner.setup()
+    context = None
+    if authority is not None:
+        context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+        authority.issue_cert("127.0.0.1").configure_cert(context)
+    await web.TCPSite(runner, "127.0.0.1", 0, ssl_context=context).start()
+    try:
+        yield f"http{'s' if context else ''}://127.0.0.1:{runner.addresses[0][1]}/api/v1/write"
+    finally:
+        await runner.cleanup()

@@ -1,52 +1,17 @@
 """The forwarder against a receiver on loopback that answers as it is told."""
 
-import ssl
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 
-import cramjam
 import pytest
 import trustme
 from aiohttp import web
 
-from tests.publish.remote_write.hours import MINUTES, an_hour, forwarder, opened
+from tests.publish.remote_write.hours import MINUTES, Answering, an_hour, forwarder, listening, opened
 from wanwatch.core.model import NS_PER_S
 from wanwatch.publish.remote_write import Receiver, retry
 
 BEGUN = 29_454_000
 DAY_NS = 86_400 * NS_PER_S
-
-
-class Answering:
-    """A receiver: gives the answers in order, the last one for good, and keeps what came."""
-
-    def __init__(self, *answers: web.Response | int) -> None:
-        self.answers = list(answers)
-        self.requests: list[tuple[dict[str, str], bytes]] = []
-
-    async def handle(self, request: web.Request) -> web.Response:
-        """Take one request."""
-        self.requests.append((dict(request.headers), bytes(cramjam.snappy.decompress_raw(await request.read()))))
-        answer = self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
-        return answer if isinstance(answer, web.Response) else web.Response(status=answer)
-
-
-@asynccontextmanager
-async def listening(answering: Answering, authority: trustme.CA | None = None) -> AsyncIterator[str]:
-    app = web.Application()
-    app.add_routes([web.post("/api/v1/write", answering.handle)])
-    runner = web.AppRunner(app)
-    await runner.setup()
-    context = None
-    if authority is not None:
-        context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-        authority.issue_cert("127.0.0.1").configure_cert(context)
-    await web.TCPSite(runner, "127.0.0.1", 0, ssl_context=context).start()
-    try:
-        yield f"http{'s' if context else ''}://127.0.0.1:{runner.addresses[0][1]}/api/v1/write"
-    finally:
-        await runner.cleanup()
 
 
 async def all_sent(path: Path, receiver: Receiver, told: list[str], kept: list[int]) -> None:
