@@ -24,7 +24,7 @@ LONGER: Final = {
 }
 """What has no data within so short a story, and why."""
 ON_ANY_LOSS: Final = {"site: Lost by direction"}
-"""What has data from the first lost packet on that a later answer tells of; on a busy machine that may be an early one."""
+"""What has data from the first lost packet on that a later answer tells of; a busy machine may lose one early."""
 ON_A_FAULT: Final = {
     "alerting: WanwatchOutage": "stuck on a dead line",
     "alerting: WanwatchStuckFailover": "stuck on a dead line",
