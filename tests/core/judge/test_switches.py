@@ -4,9 +4,20 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.core.judge.test_stories import CUT, copper, fibre, office
-from tests.fakes.office import full_questions
-from wanwatch.core.model import Event, EventKind, LinkSeen, Observation, Role, RouteSeen
+from tests.core.judge.test_stories import CUT, UPLINKS, copper, fibre, office
+from tests.fakes.office import Office, full_questions, ns
+from wanwatch.core.judge import SiteJudge
+from wanwatch.core.model import (
+    Event,
+    EventKind,
+    JudgeSettings,
+    LinkSeen,
+    Observation,
+    Role,
+    RouteSeen,
+    State,
+    StateChanged,
+)
 
 Seen = tuple[float, Callable[[int, int], Observation]]
 BOOT, STATIC, DHCP, ZEBRA = 3, 4, 16, 11
@@ -158,3 +169,17 @@ def test_times_away_count_from_the_line_that_traffic_comes_back_to() -> None:
     (failback,) = told.events(EventKind.FAILBACK)
     low, _, high = figure(failback, "away")
     assert low <= 340.0 - 103.0 <= high
+
+
+@pytest.mark.parametrize("move_s", [112.0, 116.0, 119.0, 121.0, 123.0, 125.0, 127.0])
+def test_traffic_that_left_a_line_which_was_told_to_be_impaired_did_not_do_so_needlessly(move_s: float) -> None:
+    """The verdict on the switch comes some seconds later, when the impairment may be over."""
+    settings = JudgeSettings(window_ns=ns(10), clear_after_ns=ns(5), down_after_ns=ns(5))
+    judge = SiteJudge("harbour-lane", UPLINKS, full_questions(), settings)
+    ways = {"fibre": fibre(losses=[(100.0, 112.0, 0.5)]), "copper": copper()}
+    told = Office(judge, ways, full_questions(), moves=((0.0, "fibre"), (move_s, "copper"))).run(200)
+    turns = [(at_s, e.state) for at_s, e in told.effects if isinstance(e, StateChanged) and e.uplink == "fibre"]
+    then = [state for at_s, state in turns if at_s <= move_s][-1]
+    (moved,) = told.events(EventKind.FAILOVER, EventKind.NEEDLESS_FAILOVER)
+    if then is State.IMPAIRED:
+        assert (moved.kind, moved.detail["cause"]) == (EventKind.FAILOVER, "line-impaired")

@@ -36,6 +36,7 @@ class Impairment:
         self._spell = Spell(on=self._draft is not None, alive_unix_ns=alive_unix_ns)
         self._speeds = Speeds(name, book, next((draft for draft in drafts if _by_speed(draft)), None), alive_unix_ns)
         self._settings = JudgeSettings()
+        self._last: tuple[int, int] | None = None
 
     def reconfigure(self, voices: Sequence[Voice], settings: JudgeSettings) -> None:
         """Take other targets or numbers; a target that stays keeps its sends and its usual delay."""
@@ -97,6 +98,7 @@ class Impairment:
     def _end(self, end: Moment) -> None:
         if self._draft is not None:
             self._draft.end = end
+            self._last = (self._draft.start.earliest_ns, end.latest_ns)
             self._book.tell(self._draft)
             self._draft = None
 
@@ -122,7 +124,15 @@ class Impairment:
 
     def was(self, hi_ns: int) -> bool:
         """Return whether the line was impaired in the window that ends with an instant."""
-        return self.on or self._windows.look(hi_ns - self._settings.window_ns, hi_ns, self._book.offset_ns).bad
+        lo_ns = hi_ns - self._settings.window_ns
+        spell = self._last is not None and self._last[0] <= hi_ns and self._last[1] >= lo_ns
+        return self.on or spell or self._windows.look(lo_ns, hi_ns, self._book.offset_ns).bad
+
+    def loss_ratio(self, now_ns: int) -> float:
+        """Return the share that the line loses: in the last window, or in the worst one of the spell that goes on."""
+        look = self._windows.look(now_ns - self._settings.window_ns, now_ns, self._book.offset_ns)
+        told = None if self._draft is None else self._draft.detail.get("loss_ratio")
+        return max(look.lost / look.sent if look.sent else 0.0, told if isinstance(told, float) else 0.0)
 
 
 def _part(hour: int) -> str:

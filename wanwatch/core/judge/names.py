@@ -4,7 +4,9 @@ The line machine once more, with each resolver as a target. What it says counts 
 that is down resolves nothing, and that is no failure of the names.
 """
 
+import math
 from collections.abc import Sequence
+from typing import Final
 
 from wanwatch.core.judge.events import Book, Draft, Moment
 from wanwatch.core.judge.evidence import NEVER, Said, Voice, of_names, voices
@@ -12,6 +14,10 @@ from wanwatch.core.judge.line import Line, Phase, Rules, Turn
 from wanwatch.core.model import Domain, EventKind, JudgeSettings, Question, Sample, Series
 
 _ALIVE = frozenset({Phase.UP, Phase.DOUBTED})
+_CHANCE: Final = 1e-4
+"""So many questions in a row are a failure as the line's own loss would all lose by chance no more often than this."""
+_MOST_LOSS: Final = 0.4
+"""Above it ten questions in a row have to be enough, or a failure would never be told."""
 
 
 class Names:
@@ -29,13 +35,21 @@ class Names:
         self._failure = failure
         self._line = Line()
         self._voices: dict[Series, Voice] = {}
+        self._settings = JudgeSettings()
 
     def reconfigure(self, questions: Sequence[Question], settings: JudgeSettings) -> None:
         """Take other resolvers or numbers; those that stay keep what was heard of them."""
         self._voices = voices(self._voices, questions)
+        self._settings = settings
+        self.expect(0.0)
+
+    def expect(self, loss_ratio: float) -> None:
+        """Be as patient as it takes with a line that loses so much: its losses are no failure of the names."""
+        alone = math.ceil(math.log(_CHANCE) / math.log(max(_CHANCE, min(loss_ratio, _MOST_LOSS))))
         # Names are asked rarely: two questions and a waiting time at the least make a silence.
-        rare_ns = max((2 * q.every_ns + q.timeout_ns for q in questions), default=0)
-        rules = Rules(max(settings.down_after_ns, rare_ns), settings.up_after_ns)
+        number = max(2, alone - 1)
+        rare_ns = max((number * voice.every_ns + voice.timeout_ns for voice in self._voices.values()), default=0)
+        rules = Rules(max(self._settings.down_after_ns, rare_ns), self._settings.up_after_ns)
         self._line.reconfigure(tuple(self._voices.values()), rules)
 
     def blind(self, now_ns: int) -> None:
@@ -70,6 +84,7 @@ class Names:
             self._end(self._failure, Moment(back.first_ns, silent_ns, back.known_ns))
         if turn.after in _ALIVE:
             self._line.recovery = None
+            self.expect(0.0)
 
     def _failed(self) -> None:
         cut = self._line.cut

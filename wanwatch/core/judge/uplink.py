@@ -165,7 +165,9 @@ class Uplink:
             self._turned(turn)
         if self.line.phase is not Phase.UP:
             return
-        self._names.advance(now_ns)
+        if self._names.due_ns() <= now_ns:
+            self._names.expect(self._impairment.loss_ratio(now_ns))
+            self._names.advance(now_ns)
         self._shaded(self._impairment.advance(now_ns))
 
     def _turned(self, turn: Turn) -> None:
