@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Generator
+from itertools import chain
 
 import pytest
 from hypothesis import settings
@@ -20,3 +21,12 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
         report.outcome = "failed"
         report.longrepr = f"skipped, which is forbidden here: {report.longrepr}"
     return report
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let tests that mostly wait do so while the lab's stories play, which mostly wait as well."""
+    waiting = [item for item in items if item.get_closest_marker("waits")]
+    others = [item for item in items if item not in set(waiting)]
+    begins = next((at for at, item in enumerate(others) if "lab_stage" in getattr(item, "fixturenames", ())), 0)
+    # The first test that asks for a story lets all of them begin.
+    items[:] = chain(others[: begins + 1], waiting, others[begins + 1 :])

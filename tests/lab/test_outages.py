@@ -14,12 +14,14 @@ from tests.lab.watch import ECHO_V6, MIXED
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(300)]
 
 SETTLED_S = 2.0
+TRACED_S = 8.0
+"""By then the way of each line is known, also while seven other labs start their processes."""
 """How long the lines are left alone before something happens to them."""
 
 
 def clean_cut(lab: Lab) -> Mapping[str, Truth]:
     """The fibre is cut once its route has been traced, and mended 12 s later."""
-    time.sleep(3)
+    time.sleep(TRACED_S)
     return _cut_and_mend(lab, seconds=12, proved_within_s=40)
 
 

@@ -133,6 +133,7 @@ async def test_a_line_that_flaps_is_traced_so_often_and_no_more(
 ) -> None:
     """Fifty flaps within the time between two traces are one trace of each sort."""
     monkeypatch.setattr(tracer, "_APART_S", 10.0)
+    ground.answer = CUT
     async with running(ground) as made:
         made.heed(UP)
         for _ in range(50):
@@ -154,8 +155,23 @@ async def test_a_second_outage_does_not_get_the_first_ones_route(ground: Ground)
         assert routes_of(made.evidence(replace(OUTAGE, id="y")))[1] is None
 
 
+async def test_a_trace_that_gets_through_a_silent_line_is_made_again(ground: Ground) -> None:
+    """It began before the line broke, after a probe lost by chance; the outage is told with the last one."""
+    ground.takes_s = 0.02
+    async with running(ground) as made:
+        await cut(ground, made, WHOLE)
+        made.evidence(OUTAGE)
+        await asyncio.sleep(0.05)
+        ground.answer = CUT
+        await asyncio.sleep(0.06)
+    during = routes_of(ground.told[-1])[1]
+    assert during is not None
+    assert not during.reached
+
+
 async def test_a_lost_pin_is_not_traced(ground: Ground) -> None:
     """Its packets take another line."""
+    ground.answer = CUT
     async with running(ground) as made:
         made.heed(PinChanged("fibre", False, Nat.ONCE))  # noqa: FBT003
         made.heed(UP)

@@ -22,6 +22,8 @@ _SETTLE_S: Final = 1.0
 _EVERY_S: Final = 3600.0
 _APART_S: Final = 30.0
 """A line that flaps is traced no more often than this in silence, nor when it is back: each trace costs a process."""
+_TRIES: Final = 3
+"""A trace that gets through was made of a stray loss just before the line broke, or met a gap in its silence."""
 _FLOW: Final = 0x100
 """These flows are not the prover's, whose traces may run at the same time."""
 _MOST: Final = 30
@@ -115,7 +117,11 @@ class Tracer:
 
     async def _silent(self, line: _Line) -> None:
         await self._pause(line, _SURE_S, silent=True)
-        line.during = await self._trace(line)
+        for left in reversed(range(_TRIES)):
+            found = await self._trace(line)
+            if not (found.reached and left):
+                break
+        line.during = found
         if line.outage is not None:
             self._tell(self.evidence(line.outage))
 
@@ -131,7 +137,9 @@ class Tracer:
     async def _pause(line: _Line, least_s: float, *, silent: bool) -> None:
         loop = asyncio.get_running_loop()
         again_s = line.traced_s.get(silent, -_APART_S) + _APART_S
-        await asyncio.sleep(max(least_s, again_s - loop.time()))
+        # A first trace that was broken off is made good at once: an outage without the route before it proves less.
+        first = not silent and line.before is None
+        await asyncio.sleep(least_s if first else max(least_s, again_s - loop.time()))
         line.traced_s[silent] = loop.time()
 
     async def _trace(self, line: _Line) -> TracedRoute:
