@@ -15,11 +15,13 @@ import resource
 import sys
 import time
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 from typing import Final
 
 from aiohttp import web
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 
+from tests.fakes.web import office
 from wanwatch.core.model import NS_PER_S, Kind, Outcome, Role, Sample, Series
 from wanwatch.publish import Metrics
 from wanwatch.publish.metrics import RTT_BUCKETS_S
@@ -157,7 +159,7 @@ async def main() -> None:
     told["alone"] = await measure(on_the_loop(bare), times) | {"grew_mb": round(resident_mb() - start_mb, 1)}
     start_mb = resident_mb()
     full = ours(asked)
-    told["ours"] = await measure(make_app(full, dict), times) | {
+    told["ours"] = await measure(make_app(full, office(Path("/nowhere"))), times) | {
         "grew_mb": round(resident_mb() - start_mb, 1),
         "text_bytes": len(generate_latest(full)),
     }

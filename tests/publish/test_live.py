@@ -120,9 +120,9 @@ def test_what_is_noted_stays_bounded() -> None:
     metrics = make()
     for number in range(20_000):
         metrics.sample(Sample(NEAR, 0, 0, number, Outcome.ANSWERED, 1000))
-    assert len(metrics._live._series[NEAR].window) == 6000
+    assert len(metrics.live._series[NEAR].window) == 6000
     tell(metrics, 3600, 10)
-    assert len(metrics._live._series[NEAR].window) == 1
+    assert len(metrics.live._series[NEAR].window) == 1
 
 
 def test_an_uplink_that_is_gone_leaves_no_live_figure() -> None:

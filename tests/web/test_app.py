@@ -2,17 +2,20 @@
 
 import gzip
 from collections.abc import AsyncIterator
+from dataclasses import replace
+from pathlib import Path
 
 import aiohttp
 import pytest
 from aiohttp import web
 
-from wanwatch.core.model import Json
+from tests.fakes.web import office
 from wanwatch.publish import Metrics
 from wanwatch.web import make_app, serve
 from wanwatch.web.app import ListenError
 
-HEALTH: dict[str, Json] = {"status": "ok", "site": "harbour-lane"}
+OFFICE = office(Path("/nowhere"))
+HEALTH = OFFICE.health()
 
 
 def address(runner: web.AppRunner) -> str:
@@ -28,7 +31,7 @@ async def http() -> AsyncIterator[aiohttp.ClientSession]:
 
 async def test_metrics_speak_the_format_that_is_asked_for(http: aiohttp.ClientSession) -> None:
     """Text 0.0.4 by default, OpenMetrics when accepted."""
-    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE), "127.0.0.1", 0)
     try:
         async with http.get(address(runner) + "/metrics") as answer:
             assert answer.headers["Content-Type"].startswith("text/plain; version=0.0.4")
@@ -46,7 +49,7 @@ async def test_metrics_speak_the_format_that_is_asked_for(http: aiohttp.ClientSe
 )
 async def test_metrics_are_compressed_for_whoever_takes_it(accept: str, *, zipped: bool) -> None:
     """RFC 9110 section 12.5.3: a weight of 0 means not acceptable; compressed, it is the same text."""
-    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE), "127.0.0.1", 0)
     try:
         async with (
             aiohttp.ClientSession(auto_decompress=False) as http,
@@ -62,7 +65,7 @@ async def test_metrics_are_compressed_for_whoever_takes_it(accept: str, *, zippe
 async def test_health_is_an_error_when_something_is_wrong(http: aiohttp.ClientSession) -> None:
     """A plain HTTP check can tell by the status alone."""
     said = dict(HEALTH)
-    runner = await serve(make_app(Metrics("s", "1").registry, lambda: said), "127.0.0.1", 0)
+    runner = await serve(make_app(Metrics("s", "1").registry, replace(OFFICE, health=lambda: said)), "127.0.0.1", 0)
     try:
         async with http.get(address(runner) + "/health") as answer:
             assert (answer.status, await answer.json()) == (200, HEALTH)
@@ -75,7 +78,7 @@ async def test_health_is_an_error_when_something_is_wrong(http: aiohttp.ClientSe
 
 async def test_a_token_is_demanded_where_one_is_set(http: aiohttp.ClientSession) -> None:
     """RFC 6750: no token or a wrong one gets 401 with a challenge."""
-    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH, token="sesame"), "127.0.0.1", 0)  # noqa: S106  # a test's token
+    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE, token="sesame"), "127.0.0.1", 0)  # noqa: S106  # a test's token
     try:
         for headers in ({}, {"Authorization": "Bearer wrong"}):
             async with http.get(address(runner) + "/health", headers=headers) as answer:
@@ -88,11 +91,11 @@ async def test_a_token_is_demanded_where_one_is_set(http: aiohttp.ClientSession)
 
 async def test_a_taken_port_is_told_in_words() -> None:
     """The address, the reason and the mend."""
-    runner = await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", 0)
+    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE), "127.0.0.1", 0)
     port = runner.addresses[0][1]
     try:
         with pytest.raises(ListenError) as raised:
-            await serve(make_app(Metrics("s", "1").registry, lambda: HEALTH), "127.0.0.1", port)
+            await serve(make_app(Metrics("s", "1").registry, OFFICE), "127.0.0.1", port)
     finally:
         await runner.cleanup()
     assert str(raised.value) == (

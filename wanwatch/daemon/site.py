@@ -9,7 +9,6 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from aiohttp import web
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
@@ -39,6 +38,7 @@ from wanwatch.core.routes import Routes
 from wanwatch.daemon.desk import EventDesk
 from wanwatch.daemon.drills import Drills
 from wanwatch.daemon.forwarding import Forwarding
+from wanwatch.daemon.front import Front
 from wanwatch.daemon.metering import Metering
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.reports import Reports
@@ -51,7 +51,6 @@ from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
 from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, USUALS, last_run, recalled
-from wanwatch.web import make_app, serve
 
 log = logging.getLogger("wanwatch")
 
@@ -105,16 +104,14 @@ class Daemon:
             traced=self._metering.tracing(ask),
         )  # fmt: skip
         self._tasks: list[asyncio.Task[None]] = []
-        self._runner: web.AppRunner | None = None
+        self._front = Front(self._clock, self._metrics, lambda: self._config, self.health)
         self._judge: SiteJudge | None = None
         self._started_unix_ns = 0
 
     @property
     def address(self) -> str:
         """Where the daemon listens, such as `http://127.0.0.1:9470`; valid once it has started."""
-        assert self._runner is not None  # noqa: S101  # a caller's mistake, not a state that can be met
-        host, port = self._runner.addresses[0][:2]
-        return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+        return self._front.address
 
     async def start(self) -> None:
         """Open the store, listen, and begin to probe.
@@ -126,7 +123,7 @@ class Daemon:
         self._keeper.open()
         try:
             self._judge = self._make_judge()
-            await self._listen()
+            await self._front.open()
         except BaseException:
             await self._keeper.close()
             raise
@@ -177,8 +174,7 @@ class Daemon:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-        if self._runner is not None:
-            await self._runner.cleanup()
+        await self._front.close()
         await self._keeper.close()
 
     async def run(self) -> None:
@@ -223,12 +219,6 @@ class Daemon:
             judge_settings(self._config),
             memory=memory,
         )
-
-    async def _listen(self) -> None:
-        listen = self._config.listen
-        token = listen.token.get_secret_value() if listen.token else None
-        app = make_app(self._metrics.registry, self.health, token)
-        self._runner = await serve(app, listen.address, listen.port)
 
     def _adopt(self, config: Config) -> None:
         assert self._judge is not None  # noqa: S101  # reload() has looked
@@ -306,6 +296,7 @@ class Daemon:
             self._probing.heed(effect)
             self._speeding.heed(effect)
             if not isinstance(effect, Tell):
+                self._front.heed(effect)
                 self._on_effect(effect)
 
     def _carried(self, changed: CarryingChanged) -> None:
@@ -343,6 +334,7 @@ class Daemon:
 
     def _told(self, event: Event) -> None:
         self._metrics.event(event)
+        self._front.heed(Tell(event))
         self._on_effect(Tell(event))
 
     async def _prune(self) -> None:

@@ -40,12 +40,13 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     drills: Any = health.get("drills", [])
     now_unix_ns = int(now_unix_s * NS_PER_S)
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
-    told += [_speed_says(test, now_unix_s) for test in _rows(health, "speed")]
-    told += [_data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
+    told += [speed_says(test, now_unix_s) for test in _rows(health, "speed")]
+    told += [data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
 
 
-def _speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
+def speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
+    """Say when an uplink's speed was last tested, and what came of it."""
     ago = duration(max(0.0, now_unix_s - instant_from_text(test["at"]) / NS_PER_S))
     if test["skipped"] is not None:
         return f"{test['uplink']}: the last speed test, {ago} ago, was skipped: {WORDS[Reason(test['skipped'])]}"
@@ -56,7 +57,8 @@ def _speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
     return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}{company}"
 
 
-def _data_says(data: Mapping[str, Any]) -> str:
+def data_says(data: Mapping[str, Any]) -> str:
+    """Say how much of its data budget an uplink's probing has used."""
     used, budget = data["used_bytes"] / 1e6, data["budget_bytes"] / 1e6
     spared = "; it is asked sparingly for the rest of the month" if data["sparing"] else ""
     return f"{data['uplink']}: probing has used {used:.1f} of {budget:g} MB this month{spared}"

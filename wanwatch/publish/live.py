@@ -9,7 +9,7 @@ Departures:  a minute holds too few runs of loss to tell bursts, so loss counts 
 
 from collections import deque
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, NamedTuple
 
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
@@ -26,6 +26,23 @@ _GONE_NS: Final = 3600 * NS_PER_S
 """A series that was not asked for so long is no longer asked."""
 _UNANSWERED: Final = frozenset({Outcome.LOST, Outcome.LATE, Outcome.MALFORMED})
 _P95: Final = 0.95
+_MEDIAN: Final = 0.5
+
+
+class Lately(NamedTuple):
+    """What one series showed in the last minute.
+
+    Attributes:
+        series: Which.
+        asked: How many probes were answered or not.
+        delay_s: The median round trip of those that were answered, in seconds; None if none was.
+        loss_ratio: The share of those that were not.
+    """
+
+    series: Series
+    asked: int
+    delay_s: float | None
+    loss_ratio: float
 
 
 class _Live:
@@ -88,6 +105,17 @@ class LiveFigures(Collector):
         for series in old:
             del self._series[series]
 
+    def lately(self) -> list[Lately]:
+        """Return what each series showed in the last minute; one that was not asked is not in it."""
+        found = []
+        for series, live in self._series.items():
+            told, answered = self._told(live)
+            if told:
+                rtt_ns = percentile(answered, _MEDIAN)
+                delay_s = None if rtt_ns is None else float(rtt_ns) / NS_PER_S
+                found.append(Lately(series, len(told), delay_s, 1 - len(answered) / len(told)))
+        return found
+
     def describe(self) -> Iterator[GaugeMetricFamily]:
         """Yield both metrics without a figure: their names, for the registry."""
         jitter, mos = self._families()
@@ -112,13 +140,17 @@ class LiveFigures(Collector):
 
     def _score(self, live: _Live) -> float | None:
         """The mean opinion score to one target over the last minute; None where nothing was answered."""
-        # Copied in one go, since the event loop adds to it meanwhile.
-        told = [rtt_ns for known_ns, rtt_ns in live.window.copy() if known_ns > self.now_ns - _WINDOW_NS]
-        answered = sorted(rtt_ns for rtt_ns in told if rtt_ns >= 0)
+        told, answered = self._told(live)
         rtt_ns = percentile(answered, _P95)
         if rtt_ns is None:
             return None
         return voice.line(rtt_ns / NS_PER_S, 1 - len(answered) / len(told), self.codec).mos
+
+    def _told(self, live: _Live) -> tuple[list[int], list[int]]:
+        """What came of a series' probes in the last minute, and the round trips among that, ascending."""
+        # Copied in one go, since the event loop adds to it meanwhile.
+        told = [rtt_ns for known_ns, rtt_ns in live.window.copy() if known_ns > self.now_ns - _WINDOW_NS]
+        return told, sorted(rtt_ns for rtt_ns in told if rtt_ns >= 0)
 
     def _families(self) -> tuple[GaugeMetricFamily, GaugeMetricFamily]:
         return (

@@ -118,8 +118,8 @@ class Metrics:
         self._resolving = ResolvingMetrics(site, registry)
         self._standing = StandingFigures(site)
         registry.register(self._standing)
-        self._live = LiveFigures(site)
-        registry.register(self._live)
+        self.live = LiveFigures(site)
+        registry.register(self.live)
         self._one_way = OneWayFigures(site)
         registry.register(self._one_way)
         self._interruption.labels(site)
@@ -132,7 +132,7 @@ class Metrics:
 
     def follow(self, uplinks: tuple[str, ...], codec: str = USUAL_CODEC) -> None:
         """Export these uplinks, and no others: series of an uplink that is gone vanish. Rate calls with *codec*."""
-        self._live.codec = CODECS[codec]
+        self.live.codec = CODECS[codec]
         for name in set(self._states) - set(uplinks):
             self._forget(name)
         for name in set(uplinks) - set(self._states):
@@ -147,7 +147,7 @@ class Metrics:
         mine = self._children.get(sample.series) or self._child(sample.series)
         if mine is None:
             return
-        self._live.sample(sample)
+        self.live.sample(sample)
         self._one_way.sample(sample)
         mine.sent.inc()
         if sample.outcome is Outcome.ANSWERED and sample.rtt_ns is not None:
@@ -200,8 +200,8 @@ class Metrics:
     def tick(self, now_ns: int) -> None:
         """Add the time since the last tick to the counters of time, by the states that hold now."""
         elapsed_s = 0.0 if self._ticked_ns is None else (now_ns - self._ticked_ns) / NS_PER_S
-        self._ticked_ns = self._live.now_ns = self._one_way.now_ns = now_ns
-        self._live.drop_old()
+        self._ticked_ns = self.live.now_ns = self._one_way.now_ns = now_ns
+        self.live.drop_old()
         self._one_way.drop_old()
         for name, state in self._states.items():
             counter = self._unobserved if state is State.UNOBSERVED else self._observed
@@ -236,7 +236,7 @@ class Metrics:
 
     def _forget(self, uplink: str) -> None:
         self._standing.forget(uplink)
-        self._live.forget(uplink)
+        self.live.forget(uplink)
         self._one_way.forget(uplink)
         self._children = {series: child for series, child in self._children.items() if series.uplink != uplink}
         labels: Mapping[str, str] = {"site": self._site, "uplink": uplink}

@@ -1,10 +1,11 @@
 """Web: what the daemon shows over HTTP.
 
-In:       the metrics' registry and a function that says how things stand.
-Out:      /metrics for Prometheus and /health as JSON.
-Imports:  wanwatch.core, wanwatch.config, wanwatch.publish, aiohttp, prometheus_client. Never measure.
+In:       the metrics' registry, how things stand, the record opened for reading, the folder of kept reports.
+Out:      the status page and its like, the JSON API with its description and stream, /metrics, /health.
+Imports:  wanwatch.core, wanwatch.config, wanwatch.publish, aiohttp, jinja2, prometheus_client. Never measure or store.
 """
 
-from wanwatch.web.app import make_app, serve
+from wanwatch.web.app import happened, make_app, serve
+from wanwatch.web.office import Office
 
-__all__ = ["make_app", "serve"]
+__all__ = ["Office", "happened", "make_app", "serve"]

@@ -1,25 +1,44 @@
-"""The daemon's HTTP side.
+"""The daemon's HTTP side: pages for people, the API for programs, /metrics and /health.
 
-Source:   RFC 6750 (bearer token), when one is configured.
+Sources:  RFC 6750 (bearer token), when one is configured; RFC 9110; CSP level 3.
 """
 
 import hmac
+import json
 import os
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from ipaddress import ip_address
 from typing import Final
 
 from aiohttp import web
 from prometheus_client import CollectorRegistry
 
+from wanwatch import __version__
 from wanwatch.core.errors import WanwatchError
-from wanwatch.core.model import Json
+from wanwatch.web.api import Api
 from wanwatch.web.exposition import Exposition
+from wanwatch.web.office import Office, Reader
+from wanwatch.web.pages import Pages
+from wanwatch.web.stream import Stream
+from wanwatch.web.views import told
 
+LARGEST: Final = 16 * 1024
+"""No request that is meant for us has a larger body."""
+_LINGER_S: Final = 0.5
+"""For so long what is still sent after a refusal is read and thrown away."""
 _HEADERS: Final = {
-    "Content-Security-Policy": "default-src 'none'",
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
     "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+_Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
 class ListenError(WanwatchError):
@@ -37,33 +56,55 @@ class ListenError(WanwatchError):
         )
 
 
-def make_app(
-    registry: CollectorRegistry, health: Callable[[], dict[str, Json]], token: str | None = None
-) -> web.Application:
+STREAM: Final = web.AppKey("stream", Stream)
+READER: Final = web.AppKey("reader", Reader)
+
+
+def make_app(registry: CollectorRegistry, office: Office, token: str | None = None) -> web.Application:
     """Build the application.
 
     Args:
         registry: What /metrics shows.
-        health: How things stand now; its `status` is `ok` or what is wrong.
-        token: If given, every request must bear it.
+        office: Where pages and API have their facts from.
+        token: If given, every request must bear it; else only machines that use an address may ask.
     """
+    reader = Reader(office)
+    stream = Stream(lambda: told(office.lately()))
+    pages = Pages(office, reader, may_leave=False)
+    api = Api(office, reader, stream, version=__version__, secured=token is not None)
 
     @web.middleware
-    async def guard(request: web.Request, handler: Callable[[web.Request], object]) -> web.StreamResponse:
+    async def guard(request: web.Request, handler: _Handler) -> web.StreamResponse:
+        if token is None and not _by_address(request):
+            raise web.HTTPMisdirectedRequest(text="Ask by address, such as 127.0.0.1, or set a token.")
         if token is not None and not _bears(request, token):
             raise web.HTTPUnauthorized(headers={"WWW-Authenticate": "Bearer"})
-        response = await handler(request)  # type: ignore[misc]  # aiohttp types handlers loosely
-        assert isinstance(response, web.StreamResponse)  # noqa: S101  # narrows the loose type, nothing more
-        response.headers.update(_HEADERS)
-        return response
+        return await handler(request)
 
     async def show_health(_request: web.Request) -> web.Response:
-        said = health()
+        said = office.health()
         return web.json_response(said, status=200 if said["status"] == "ok" else 503)
 
-    app = web.Application(middlewares=[guard], client_max_size=16 * 1024)
+    app = web.Application(middlewares=[_in_their_words, _small, guard], client_max_size=LARGEST)
+    app[STREAM], app[READER] = stream, reader
+    app.on_response_prepare.append(_secure)
+    app.on_shutdown.append(stream.let_go)
+    app.cleanup_ctx.append(stream.beat)
     app.add_routes([web.get("/metrics", Exposition(registry).answer), web.get("/health", show_health)])
+    app.add_routes([*pages.routes, *api.routes])
     return app
+
+
+def happened(app: web.Application, kind: str, uplink: str | None) -> None:
+    """Tell onlookers that something has changed, and that what was read of the record is old.
+
+    Args:
+        app: Made by `make_app`.
+        kind: `state`, `carrying` or `event`.
+        uplink: Of which uplink; None for the site.
+    """
+    app[READER].forget()
+    app[STREAM].tell(kind, {"uplink": uplink})
 
 
 async def serve(app: web.Application, host: str, port: int) -> web.AppRunner:
@@ -72,7 +113,7 @@ async def serve(app: web.Application, host: str, port: int) -> web.AppRunner:
     Raises:
         ListenError: The address is taken, not ours, or not permitted.
     """
-    runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.5)
+    runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.5, lingering_time=_LINGER_S)
     await runner.setup()
     try:
         await web.TCPSite(runner, host, port).start()
@@ -80,6 +121,49 @@ async def serve(app: web.Application, host: str, port: int) -> web.AppRunner:
         await runner.cleanup()
         raise ListenError(host, port, os.strerror(error.errno or 0)) from error
     return runner
+
+
+@web.middleware
+async def _in_their_words(request: web.Request, handler: _Handler) -> web.StreamResponse:
+    """Tell programs of errors in JSON, and a record that cannot be read as such."""
+    try:
+        return await handler(request)
+    except WanwatchError as error:
+        status, text, headers = 503, str(error), {}
+    except web.HTTPException as error:
+        if not request.path.startswith("/api/") or error.status < 400:  # noqa: PLR2004 - RFC 9110 section 15.5
+            raise
+        status, text = error.status, error.text or error.reason
+        headers = {
+            name: error.headers[name] for name in ("Allow", "Retry-After", "WWW-Authenticate") if name in error.headers
+        }
+    body = json.dumps({"error": text})
+    return web.Response(text=body, status=status, headers=headers, content_type="application/json")
+
+
+@web.middleware
+async def _small(request: web.Request, handler: _Handler) -> web.StreamResponse:
+    """Refuse what nobody needs before any of it is read."""
+    if (request.content_length or 0) > LARGEST or (request.method in {"GET", "HEAD"} and request.body_exists):
+        raise web.HTTPRequestEntityTooLarge(LARGEST, request.content_length or 0)
+    return await handler(request)
+
+
+async def _secure(_request: web.Request, response: web.StreamResponse) -> None:
+    for name, value in _HEADERS.items():
+        response.headers.setdefault(name, value)
+
+
+def _by_address(request: web.Request) -> bool:
+    """Whether we were asked by an address: a stranger's page could have any name of its own lead to loopback."""
+    host = request.url.host or ""
+    if host == "localhost":
+        return True
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True
 
 
 def _bears(request: web.Request, token: str) -> bool:

@@ -1,0 +1,180 @@
+"""The JSON API: one table of routes, from which both the answers and their description are made. It only reads.
+
+Sources:  RFC 8259 (JSON); RFC 3339 (instants); OpenAPI 3.1.0.
+"""
+
+import json
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from aiohttp import web
+
+from wanwatch.core.account.timeline import Stretch
+from wanwatch.core.event_json import event_to_json
+from wanwatch.core.incident import incident_to_json, incidents_in
+from wanwatch.core.instants import InstantError, instant_from_text, instant_text
+from wanwatch.core.model import NS_PER_S, EventKind, Json, MeasurementKind, Span
+from wanwatch.publish.live import Lately
+from wanwatch.web import views
+from wanwatch.web.describe import Described, description
+from wanwatch.web.office import KEPT_NS, Office, Reader
+from wanwatch.web.pages import kept
+from wanwatch.web.stream import Stream
+
+_Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """One way to ask, and what is said about it."""
+
+    described: Described
+    answer: _Answer
+
+
+class Api:
+    """Answers for programs.
+
+    Args:
+        office: Where the facts come from.
+        reader: Reads the record.
+        stream: Tells onlookers what has changed.
+        version: The program's.
+        secured: Whether a token or a session is asked for.
+    """
+
+    def __init__(self, office: Office, reader: Reader, stream: Stream, *, version: str, secured: bool) -> None:
+        self._office, self._reader = office, reader
+        self.table: Final = (
+            Route(Described("/api/site", "The office as a whole", "Site"), self.site),
+            Route(Described("/api/uplinks", "Each line: state, last minute, last day", "Uplinks"), self.uplinks),
+            Route(Described("/api/events", "What happened", "Events", ("since", "until", "event-kind")), self.events),
+            Route(
+                Described("/api/incidents", "What of it belongs together", "Incidents", ("since", "until")),
+                self.incidents,
+            ),
+            Route(
+                Described(
+                    "/api/measurements", "What was measured on purpose", "Measurements",
+                    ("since", "until", "measurement-kind", "uplink"),
+                ),
+                self.measurements,
+            ),
+            Route(Described("/api/stream", "Server-sent events: state, carrying, event, figures", None), stream.answer),
+            Route(Described("/api/openapi.json", "This description", "Description"), self.describe),
+        )  # fmt: skip
+        self._description = description([route.described for route in self.table], version, secured=secured)
+
+    @property
+    def routes(self) -> list[web.RouteDef]:
+        """All ways to ask."""
+        return [web.get(route.described.path, route.answer) for route in self.table]
+
+    async def describe(self, _request: web.Request) -> web.Response:
+        """The description of this API."""
+        return _json(self._description)
+
+    async def site(self, _request: web.Request) -> web.Response:
+        """The office as a whole."""
+        health: Any = self._office.health()
+        told = {key: health[key] for key in ("status", "version", "carrying", "drills", "data")}
+        return _json(
+            {
+                "name": health["site"],
+                "timezone": str(self._office.zone()),
+                "started": instant_text(health["started_unix_s"] * NS_PER_S),
+                "reports": [path.name for path in kept(self._office.reports)],
+            }
+            | told
+        )
+
+    async def uplinks(self, _request: web.Request) -> web.Response:
+        """Each line."""
+        health: Any = self._office.health()
+        reading = await self._reader.read()
+        lately = self._office.lately()
+        carriers = views.carriers(health["carrying"])
+        return _json(
+            [
+                {
+                    "name": row["name"],
+                    "state": row["state"],
+                    "since": instant_text(round(row["since_unix_s"] * NS_PER_S)) if row["since_unix_s"] else None,
+                    "carrying": row["name"] in carriers if health["carrying"]["known"] else None,
+                    "last_minute": [_lately(one) for one in lately if one.series.uplink == row["name"]],
+                    "last_day": [_stretch(one) for one in reading.states.get(row["name"], ())],
+                    "speed": next((test for test in health["speed"] if test["uplink"] == row["name"]), None),
+                }
+                for row in health["uplinks"]
+            ]
+        )
+
+    async def events(self, request: web.Request) -> web.Response:
+        """What happened."""
+        span = self._span(request)
+        kinds = [_one_of(EventKind, kind) for kind in request.query.getall("kind", [])]
+        found = await self._office.read(lambda record, site: record.events(site, span, kinds))
+        return _json([event_to_json(event) for event in found])
+
+    async def incidents(self, request: web.Request) -> web.Response:
+        """What belongs together."""
+        span = self._span(request)
+        found = await self._office.read(lambda record, site: incidents_in(record, site, span))
+        return _json([incident_to_json(one) for one in found])
+
+    async def measurements(self, request: web.Request) -> web.Response:
+        """What was measured on purpose."""
+        span, uplink = self._span(request), request.query.get("uplink")
+        kinds = [_one_of(MeasurementKind, kind) for kind in request.query.getall("kind", [])]
+        found = await self._office.read(lambda record, site: record.measurements(site, span, None, uplink))
+        return _json(
+            [
+                {"at": instant_text(one.at_unix_ns), "uplink": one.uplink, "kind": one.kind, "result": dict(one.result)}
+                for one in found
+                if not kinds or one.kind in kinds
+            ]
+        )
+
+    def _span(self, request: web.Request) -> Span:
+        until_unix_ns = _instant(request, "until", self._office.clock.now_unix_ns() + NS_PER_S)
+        since_unix_ns = _instant(request, "since", until_unix_ns - KEPT_NS)
+        return Span(min(since_unix_ns, until_unix_ns), until_unix_ns)
+
+
+def _instant(request: web.Request, name: str, usual_unix_ns: int) -> int:
+    text = request.query.get(name)
+    if text is None:
+        return usual_unix_ns
+    try:
+        return instant_from_text(text)
+    except InstantError as error:
+        raise web.HTTPBadRequest(text=f"{name}: {error}") from error
+
+
+def _one_of(kinds: type[Any], text: str) -> Any:
+    try:
+        return kinds(text)
+    except ValueError as error:
+        known = ", ".join(kind.value for kind in kinds)
+        raise web.HTTPBadRequest(text=f"kind {text!r}: there is no such kind; write one of {known}") from error
+
+
+def _lately(one: Lately) -> dict[str, Json]:
+    series = one.series
+    return {
+        "target": series.target,
+        "kind": series.kind.value,
+        "probes": one.asked,
+        "delay_s": one.delay_s,
+        "loss_ratio": one.loss_ratio,
+    }
+
+
+def _stretch(one: Stretch) -> dict[str, Json]:
+    start, end = (instant_text(unix_ns) for unix_ns in (one.span.start_unix_ns, one.span.end_unix_ns))
+    return {"state": one.state.value, "start": start, "end": end}
+
+
+def _json(value: object) -> web.Response:
+    return web.Response(text=json.dumps(value), content_type="application/json")

@@ -1,0 +1,163 @@
+"""Pages: for people, whole without a script; a small one of our own keeps the status page fresh."""
+
+import re
+from collections.abc import Sequence
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+from aiohttp import web
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from wanwatch import __version__
+from wanwatch.core.account.calendar import local_time
+from wanwatch.core.incident import find, phrase, sentence, subject
+from wanwatch.core.lengths import duration
+from wanwatch.core.model import NS_PER_S, UNPINNED, Event, Measurement, Span
+from wanwatch.publish.incidents import WORDS
+from wanwatch.publish.speed import rate
+from wanwatch.publish.words import sentence as event_sentence
+from wanwatch.web import views
+from wanwatch.web.office import KEPT_NS, Office, Reader, tests_of
+from wanwatch.web.ribbon import PATTERNS
+
+FOLDER: Final = Path(__file__).parent / "page"
+_KINDS: Final = {".html": "page", ".pdf": "PDF", ".csv": "table", ".zip": "tables", ".json": "data"}
+_FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,200}")
+_OWN_FILES: Final = {"status.css": "text/css", "status.js": "text/javascript"}
+REPORT_POLICY: Final = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; form-action 'none'; sandbox"
+)
+"""Reports are single files that were written to be handed on: their style stands within them, and nothing runs."""
+
+
+class Pages:
+    """Answers for people.
+
+    Args:
+        office: Where the facts come from.
+        reader: Reads the record.
+        may_leave: Whether there is a session that can be ended.
+    """
+
+    def __init__(self, office: Office, reader: Reader, *, may_leave: bool) -> None:
+        self._office, self._reader = office, reader
+        self._environment = Environment(
+            loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
+        )  # fmt: skip
+        self._environment.globals.update(version=__version__, patterns=PATTERNS, may_leave=may_leave)
+        self._environment.filters.update(
+            instant=self._instant,
+            clock=lambda unix_ns: self._local(unix_ns).strftime("%H:%M:%S"),
+            incident=lambda one: sentence(one, WORDS),
+            phrase=lambda entry: phrase(entry, WORDS),
+            subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
+            sentence=event_sentence,
+            length=lambda stretch: duration(stretch.span.length_ns / NS_PER_S),
+            incident_href=lambda one: views.href("incident", one.id),
+            lasted=_lasted,
+            speed=_speed,
+            capital=lambda text: text[:1].upper() + text[1:],
+        )
+
+    @property
+    def routes(self) -> list[web.RouteDef]:
+        """All pages, and the files that they are made with."""
+        return [
+            web.get("/", self.status),
+            web.get("/uplink/{name}", self.uplink),
+            web.get("/incident/{id}", self.incident),
+            web.get("/reports", self.reports),
+            web.get("/reports/{file}", self.report),
+            *(web.get(f"/{name}", partial(_own_file, name)) for name in _OWN_FILES),
+        ]
+
+    async def status(self, _request: web.Request) -> web.Response:
+        """The whole office at this moment."""
+        reading = await self._reader.read()
+        reports = len(kept(self._office.reports))
+        shown = views.status(self._office.health(), self._office.lately(), reading, reports)
+        return self.render("status.html", status=shown)
+
+    async def uplink(self, request: web.Request) -> web.Response:
+        """One line: its day, its targets, its events and speed tests."""
+        health: Any = self._office.health()
+        name = request.match_info["name"]
+        row = next((row for row in health["uplinks"] if row["name"] == name), None)
+        if row is None:
+            raise web.HTTPNotFound(text="There is no such line.")
+        reading = await self._reader.read()
+        return self.render(
+            "uplink.html",
+            site=health["site"],
+            line=views.line(health, row, self._office.lately(), reading),
+            events=views.events_of(reading, name)[:100],
+            tests=await self._tests(name) if reading.trouble is None else [],
+            trouble=reading.trouble,
+        )
+
+    async def incident(self, request: web.Request) -> web.Response:
+        """One incident, with its time line."""
+        reading = await self._reader.read()
+        one = find(reading.incidents, request.match_info["id"])
+        if one is None:
+            raise web.HTTPNotFound(
+                text="There is no such incident in the last 30 days; see wanwatch events --incidents."
+            )
+        return self.render("incident.html", site=one.lead.site, one=one, trouble=reading.trouble)
+
+    async def reports(self, _request: web.Request) -> web.Response:
+        """The reports that were kept."""
+        return self.render("reports.html", site=self._office.health()["site"], files=kept(self._office.reports))
+
+    async def report(self, request: web.Request) -> web.StreamResponse:
+        """One of them, as it was written."""
+        name = request.match_info["file"]
+        path = next((path for path in kept(self._office.reports) if path.name == name), None)
+        if path is None:
+            raise web.HTTPNotFound(text="There is no such report.")
+        return web.FileResponse(path, headers={"Content-Security-Policy": REPORT_POLICY})
+
+    def render(self, template: str, **values: object) -> web.Response:
+        """Return a page."""
+        text = self._environment.get_template(template).render(**values)
+        return web.Response(text=text, content_type="text/html")
+
+    async def _tests(self, uplink: str) -> Sequence[Any]:
+        now_unix_ns = self._office.clock.now_unix_ns()
+        span = Span(now_unix_ns - KEPT_NS, now_unix_ns + 1)
+        return list(await self._office.read(lambda record, site: tests_of(record, site, uplink, span)))[:20]
+
+    def _local(self, unix_ns: int) -> datetime:
+        return local_time(unix_ns, self._office.zone())
+
+    def _instant(self, unix_ns: int) -> str:
+        return self._local(unix_ns).isoformat(sep=" ", timespec="seconds")
+
+
+def kept(folder: Path) -> list[Path]:
+    """Return the reports that may be read, the latest first; none where there is no folder."""
+    try:
+        files = [path for path in folder.iterdir() if path.is_file() and not path.is_symlink()]
+    except OSError:
+        return []
+    known = [path for path in files if path.suffix in _KINDS and _FILE.fullmatch(path.name)]
+    return sorted((path for path in known if ".figures." not in path.name), reverse=True)
+
+
+async def _own_file(name: str, _request: web.Request) -> web.Response:
+    return web.Response(body=(FOLDER / name).read_bytes(), content_type=_OWN_FILES[name], charset="utf-8")
+
+
+def _speed(test: Measurement, way: str) -> str:
+    run: Any = test.result.get(way) or {}
+    bps = (run.get("goodput") or {}).get("bps")
+    return "none" if bps is None else rate(bps) + ("" if run.get("counts") else ", does not count")
+
+
+def _lasted(event: Event) -> str:
+    if event.end is None:
+        return "still going on"
+    return duration((event.end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)

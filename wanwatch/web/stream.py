@@ -1,0 +1,86 @@
+"""Stream: tells onlookers at once what has changed.
+
+Nothing waits for an onlooker: what is told to one stands in a short queue of its own, and one that does not read it is
+dropped. It comes again by itself and reads how things stand, so nothing is lost by that.
+
+Source:   WHATWG HTML, section 9.2 (server-sent events).
+"""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
+from typing import Final
+
+from aiohttp import web
+
+from wanwatch.core.model import Json
+
+MOST: Final = 1000
+"""Onlookers at once; each costs a connection and some kilobytes."""
+BEHIND: Final = 32
+"""Messages that may wait for one onlooker."""
+BEAT_S: Final = 2.0
+
+
+class Stream:
+    """All onlookers.
+
+    Args:
+        figures: What is told every two seconds, while anybody looks.
+    """
+
+    def __init__(self, figures: Callable[[], Json]) -> None:
+        self._figures = figures
+        self._onlookers: dict[asyncio.Queue[bytes], asyncio.Task[None]] = {}
+
+    def tell(self, kind: str, what: Json) -> None:
+        """Tell everybody; returns at once, and drops whoever is too far behind."""
+        text = f"event: {kind}\ndata: {json.dumps(what)}\n\n".encode()
+        for queue, task in list(self._onlookers.items()):
+            try:
+                queue.put_nowait(text)
+            except asyncio.QueueFull:
+                del self._onlookers[queue]
+                task.cancel()
+
+    async def answer(self, request: web.Request) -> web.StreamResponse:
+        """Answer an onlooker until it leaves, is dropped, or we stop."""
+        if len(self._onlookers) >= MOST:
+            raise web.HTTPServiceUnavailable(text="too many are looking on", headers={"Retry-After": "10"})
+        response = web.StreamResponse(headers={"Content-Type": "text/event-stream", "X-Accel-Buffering": "no"})
+        queue: asyncio.Queue[bytes] = asyncio.Queue(BEHIND)
+        queue.put_nowait(b"retry: 2000\n\n")
+        sending = asyncio.create_task(self._send(request, response, queue))
+        self._onlookers[queue] = sending
+        try:
+            await asyncio.wait({sending})
+        finally:
+            self._onlookers.pop(queue, None)
+            sending.cancel()
+            if request.transport is not None:  # to say goodbye to somebody who does not read would take for ever
+                request.transport.abort()
+        return response
+
+    async def beat(self, _app: web.Application) -> AsyncIterator[None]:
+        """While the application runs, tell the figures; then let all onlookers go."""
+        beating = asyncio.create_task(self._beat())
+        yield
+        beating.cancel()
+
+    async def let_go(self, _app: web.Application) -> None:
+        """End all streams: the application is about to stop."""
+        for task in self._onlookers.values():
+            task.cancel()
+
+    async def _beat(self) -> None:
+        while True:
+            await asyncio.sleep(BEAT_S)
+            if self._onlookers:
+                self.tell("figures", self._figures())
+
+    async def _send(self, request: web.Request, response: web.StreamResponse, queue: asyncio.Queue[bytes]) -> None:
+        with suppress(ConnectionError):
+            await response.prepare(request)
+            while True:
+                await response.write(await queue.get())
