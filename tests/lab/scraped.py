@@ -133,6 +133,10 @@ def furnish(lab: Lab) -> None:
     (folder / "token").chmod(0o600)
     far_end = ("--stamp-port", "1862", "--stun-port", "3481", "--token-file", str(folder / "token"))
     lab.office.spawn("net", PYTHON, "-m", "wanwatch", "reflector", *far_end)
+    for line in (FIBRE, COPPER):  # resolvers that deny some names, so that an inspection decides
+        lab.servers[line].signal(signal.SIGTERM)
+        lab.servers[line].wait()
+        servers.resolver(lab.office, line, "--local=/invalid/example.net/")
     text = lab.watch.file.read_text().replace(f'name = "{FIBRE}"\n', f'name = "{FIBRE}"\n{OF_FIBRE}')
     text = text.replace("[names]\n", '[names]\nown_zone = "example.net"\n')
     text = text.replace("[site]\n", f'[site]\nauthorities = "{folder / "authority.pem"}"\n')
