@@ -89,7 +89,7 @@ def _move(line: str) -> Deed:
 
 TRIALS: Final = (  # the longest first, so that others play beside it
     Trial(
-        "failover-line-impaired", lambda lab: lab.office.change(FIBRE, {"loss": 0.25}, ("up",)),
+        "failover-line-impaired", lambda lab: lab.office.change(FIBRE, {"loss": 0.4}, ("up",)),
         lambda lab: lab.office.change(FIBRE, {"loss": 0.0}),
         frozenset({("impairment", FIBRE, None), ("failover", _AWAY, "line-impaired"), ("failback", _HOME, "unknown")}),
         then=("impairment", _move(COPPER)), home=_move(FIBRE),

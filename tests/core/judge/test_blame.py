@@ -174,3 +174,11 @@ def test_a_line_that_comes_back_is_not_blamed_on_what_lies_beyond_its_first_hop(
     told = outages(office(ways, questions, late=late, seen=[(0.0, link)]).run(250))
     assert told["fibre"].domain is None
     assert told["fibre"].detail["may_be"] == ["gateway", "access-line"]
+
+
+@pytest.mark.parametrize("chance", range(4))
+def test_chance_losses_of_a_rung_do_not_hold_up_the_naming(chance: int) -> None:
+    """The gateway loses every twentieth probe like all the rest, and the outage is as short as one can be."""
+    ways = {"fibre": fibre(cuts=[(100.1, 106.5)], losses=[(90.0, 150.0, 0.05)]), "copper": copper()}
+    told = outages(office(ways, seen=[(0.0, link)], chance=chance).run(200))
+    assert told["fibre"].domain is Domain.ACCESS_LINE

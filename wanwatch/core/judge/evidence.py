@@ -66,7 +66,8 @@ class Voice:
 
     Attributes:
         life_ns: Its last send that showed life, `NEVER` before the first.
-        alive_ns: Since which send it has been answering at the latest, if it answers.
+        alive_ns: The send at which its latest word turned from silence to life; a chance loss that became known after a
+            later answer did not turn it.
         silent_ns: Its last silent send.
         ours_ns: Its last send that failed on our own side; a silent send as well.
         rtt_ns: Round-trip time of its last answer, 0 before the first.
@@ -106,8 +107,6 @@ class Voice:
                 self.rtt_ns = sample.rtt_ns or 0
         elif said is not Said.NOTHING:
             self.silent_ns = max(self.silent_ns, sample.sent_ns)
-            if sample.sent_ns > self.alive_ns:
-                self.alive_ns = self.life_ns
             if said is Said.OUR_SIDE:
                 self.ours_ns = max(self.ours_ns, sample.sent_ns)
 

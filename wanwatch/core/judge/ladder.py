@@ -25,7 +25,7 @@ class Rung(NamedTuple):
 
     Attributes:
         because: Of our own interface: what is wrong with it.
-        alive_ns: Since which send it has been answering at the latest, if it answers.
+        alive_ns: The send at which it turned from silence to answering, if it answers.
     """
 
     name: str
