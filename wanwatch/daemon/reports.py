@@ -1,9 +1,7 @@
 """Reports: each month is written when it is over, by a process that waits until nobody else wants to run."""
 
 import asyncio
-import contextlib
 import logging
-import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -13,12 +11,11 @@ from wanwatch.config import Config
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.period import month_before, month_of
 from wanwatch.core.ports import Clock
+from wanwatch.process import end, last_line, start
 
 log = logging.getLogger("wanwatch")
 
 COMMAND: Final = (sys.executable, "-P", "-m", "wanwatch", "report", "--keep", "--config")
-_ROOT: Final = str(Path(__file__).parents[2])
-"""Where this very program is imported from: the process must not be another version of it."""
 _LONGEST_S: Final = 6 * 3600.0
 """It runs only when the machine is idle; a busy day must not end it."""
 
@@ -51,10 +48,7 @@ class Reports:
 
     async def _write(self, path: Path, month: str) -> bool:
         try:
-            process = await asyncio.create_subprocess_exec(
-                *self._command, str(path), stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
-                env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))},
-            )  # fmt: skip
+            process = await start((*self._command, str(path)))
         except OSError as error:
             log.warning("the report of %s was not written: %s", month, error.strerror)
             return False
@@ -65,18 +59,10 @@ class Reports:
             log.warning("the report of %s was not written: the machine was never idle for long enough", month)
             return False
         finally:
-            await _end(process)
+            await end(process)
         for written in said.decode(errors="replace").splitlines():
             log.info("wrote the report %s", written)
         if process.returncode:
-            lines = grumbled.decode(errors="replace").strip().splitlines()
-            why = lines[-1] if lines else f"exit code {process.returncode}"
+            why = last_line(grumbled, f"exit code {process.returncode}")
             log.warning("the report of %s was not written: %s", month, why)
         return process.returncode == 0
-
-
-async def _end(process: asyncio.subprocess.Process) -> None:
-    """Leave no process behind, also where the daemon stops."""
-    with contextlib.suppress(ProcessLookupError):
-        process.kill()
-    await process.wait()

@@ -2,8 +2,9 @@
 
 In:       questions: trace the hops, find the path MTU, look for PPPoE or DHCP servers; each with its pin or interface.
 Out:      one answer for each question, in their order; what could not be measured says why and never raises.
-Imports:  wanwatch.core, wanwatch.measure.sockets, asyncio, socket. scapy in `packets` alone, which only the helper
-          process loads (`python -m wanwatch.measure.route`): it costs half a second and 60 MB, and the daemon neither.
+Imports:  wanwatch.core, wanwatch.process, wanwatch.measure.sockets, asyncio, socket. scapy in `packets` alone, which
+          only the helper process loads (`python -m wanwatch.measure.route`): it costs half a second and 60 MB, and the
+          daemon neither.
 """
 
 from wanwatch.measure.route.helper import ask

@@ -1,19 +1,15 @@
 """The daemon's side: start the helper process, hand it the questions, and take its answers."""
 
 import asyncio
-import contextlib
-import os
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Final
 
 from wanwatch.core.model import NS_PER_S, Cause
 from wanwatch.measure.route.protocol import Answer, BadWordsError, Failed, FindMtu, Question, dump, read_answers
+from wanwatch.process import end, last_line, start
 
 COMMAND: Final = (sys.executable, "-P", "-m", "wanwatch.measure.route")
-_ROOT: Final = str(Path(__file__).parents[3])
-"""Where this very program is imported from: the helper must not be another version of it."""
 _START_S: Final = 20.0
 """For the helper to load, also on a slow and busy machine."""
 _MTU_PROBES: Final = 3 * 14
@@ -30,10 +26,7 @@ async def ask(questions: Sequence[Question], *, command: Sequence[str] = COMMAND
     if not questions:
         return []
     try:
-        process = await asyncio.create_subprocess_exec(
-            *command, stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))},
-        )  # fmt: skip
+        process = await start(command, stdin=asyncio.subprocess.PIPE)
     except OSError as error:
         return _failed(questions, f"the helper process does not start: {error.strerror}")
     try:
@@ -43,18 +36,11 @@ async def ask(questions: Sequence[Question], *, command: Sequence[str] = COMMAND
     except TimeoutError:
         return _failed(questions, "the helper process did not end")
     except BadWordsError:
-        lines = grumbled.decode(errors="replace").strip().splitlines()
-        return _failed(questions, f"the helper process failed: {lines[-1] if lines else process.returncode}")
+        why = last_line(grumbled, str(process.returncode))
+        return _failed(questions, f"the helper process failed: {why}")
     finally:
-        await _end(process)
+        await end(process)
     return answers if len(answers) == len(questions) else _failed(questions, "the helper process answered in part")
-
-
-async def _end(process: asyncio.subprocess.Process) -> None:
-    """Leave no helper behind, also where we are cancelled."""
-    with contextlib.suppress(ProcessLookupError):
-        process.kill()
-    await process.wait()
 
 
 def _longest_s(question: Question) -> float:

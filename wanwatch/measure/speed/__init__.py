@@ -2,8 +2,8 @@
 
 In:       a configuration, an uplink's name, and what is asked for otherwise than configured; a clock.
 Out:      one frozen SpeedResult; marks of progress meanwhile. Network trouble is the ending of a direction.
-Imports:  wanwatch.core, wanwatch.config, wanwatch.clock, the sockets, streams and measurer of measure; asyncio, socket,
-          ssl.
+Imports:  wanwatch.core, wanwatch.config, wanwatch.clock, wanwatch.process, the sockets, streams and measurer of
+          measure; asyncio, socket, ssl.
 
 `conduct` is the whole test, run where it is asked for; `helper` starts the process that moves the bytes (`__main__`,
 `worker`, `lanes`, `talk`) and speaks to it in the words of `job`; `reckon` makes figures of what it counted;

@@ -2,10 +2,8 @@
 
 import asyncio
 import contextlib
-import os
 import sys
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Final
 
 from wanwatch.core.account.speed import MOST_WARM_UP_NS, Mark
@@ -13,10 +11,9 @@ from wanwatch.core.account.speed_result import Ending
 from wanwatch.core.model import NS_PER_S
 from wanwatch.measure.speed.job import Job, Transfer, dump, read_said
 from wanwatch.measure.speed.lanes import PATIENCE_S
+from wanwatch.process import end, last_line, start
 
 COMMAND: Final = (sys.executable, "-P", "-m", "wanwatch.measure.speed")
-_ROOT: Final = str(Path(__file__).parents[3])
-"""Where this very program is imported from: the helper must not be another version of it."""
 _START_S: Final = 20.0
 """For the process to load, also on a slow and busy machine."""
 _MOST_LINE_BYTES: Final = 1 << 20
@@ -31,11 +28,7 @@ async def move(job: Job, tell: Callable[[Mark], None], *, command: Sequence[str]
         command: What is started.
     """
     try:
-        process = await asyncio.create_subprocess_exec(
-            *command, stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
-            limit=_MOST_LINE_BYTES,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, (_ROOT, os.environ.get("PYTHONPATH"))))},
-        )  # fmt: skip
+        process = await start(command, stdin=asyncio.subprocess.PIPE, line_bytes=_MOST_LINE_BYTES)
     except OSError as error:
         return Transfer(
             ending=Ending.OUR_SIDE, why=f"the process that moves the bytes does not start: {error.strerror}"
@@ -48,10 +41,12 @@ async def move(job: Job, tell: Callable[[Mark], None], *, command: Sequence[str]
     except TimeoutError:
         return Transfer(ending=Ending.OUR_SIDE, why="the process that moves the bytes did not end")
     finally:
-        await _end(process)
+        await end(process)
         if grumbling:
             grumbling.cancel()
-    return found or Transfer(ending=Ending.OUR_SIDE, why=_last_line(said))
+    return found or Transfer(
+        ending=Ending.OUR_SIDE, why=f"the process that moves the bytes failed: {last_line(said, 'it said nothing')}"
+    )
 
 
 async def _heard(process: asyncio.subprocess.Process, job: Job, tell: Callable[[Mark], None]) -> Transfer | None:
@@ -73,15 +68,3 @@ async def _heard(process: asyncio.subprocess.Process, job: Job, tell: Callable[[
 def _longest_s(job: Job) -> float:
     """Connecting, the first answer, warming up, measuring, and standing still at the end of each."""
     return _START_S + 4 * PATIENCE_S + MOST_WARM_UP_NS / NS_PER_S + job.seconds
-
-
-def _last_line(said: bytes) -> str:
-    lines = said.decode(errors="replace").strip().splitlines()
-    return f"the process that moves the bytes failed: {lines[-1] if lines else 'it said nothing'}"
-
-
-async def _end(process: asyncio.subprocess.Process) -> None:
-    """Leave no process behind, also where we are cancelled."""
-    with contextlib.suppress(ProcessLookupError):
-        process.kill()
-    await process.wait()

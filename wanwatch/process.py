@@ -1,0 +1,46 @@
+"""Processes of our own: work that must not hold up the event loop that asks for it."""
+
+import asyncio
+import contextlib
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+_ROOT: Final = str(Path(__file__).parents[1])
+"""Where this very program is imported from: the process must not be another version of it."""
+_LINE_BYTES: Final = 1 << 16
+"""asyncio's own limit of a line."""
+
+
+async def start(
+    command: Sequence[str], *, stdin: int | None = None, line_bytes: int = _LINE_BYTES
+) -> asyncio.subprocess.Process:
+    """Start a process of this very program, its output and its errors in pipes.
+
+    Args:
+        command: What to start.
+        stdin: `asyncio.subprocess.PIPE` to write to it.
+        line_bytes: The longest line that can be read of it.
+
+    Raises:
+        OSError: It does not start.
+    """
+    paths = filter(None, (_ROOT, os.environ.get("PYTHONPATH")))
+    return await asyncio.create_subprocess_exec(
+        *command, stdin=stdin, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE, limit=line_bytes,
+        env=os.environ | {"PYTHONPATH": os.pathsep.join(paths)},
+    )  # fmt: skip
+
+
+async def end(process: asyncio.subprocess.Process) -> None:
+    """Leave no process behind, also where we are cancelled."""
+    with contextlib.suppress(ProcessLookupError):
+        process.kill()
+    await process.wait()
+
+
+def last_line(grumbled: bytes, otherwise: str) -> str:
+    """Return the last line of what a process said, which tells why it failed; *otherwise* where it said nothing."""
+    lines = grumbled.decode(errors="replace").strip().splitlines()
+    return lines[-1] if lines else otherwise
