@@ -16,6 +16,7 @@ from typing import Final, cast
 
 from wanwatch.reflector._errors import CannotListenError
 from wanwatch.reflector._limiter import Limiter, account
+from wanwatch.reflector._listening import listen
 
 PORT: Final = 7
 """RFC 862; the usual port, on which nothing is served unless it is asked for."""
@@ -79,17 +80,11 @@ class EchoServer:
         Raises:
             CannotListenError: It cannot listen there.
         """
-        loop = asyncio.get_running_loop()
-        self.port = port
         try:
-            # asyncio lets a socket of IPv6 take nothing of IPv4.
-            for host in ("::", "0.0.0.0") if address == "::" else (address,):
-                made = await loop.create_server(lambda: _Connection(self._shared), host, self.port)
-                self._servers.append(made)
-                self.port = made.sockets[0].getsockname()[1]
-        except (OSError, ValueError) as error:
+            self._servers, self.port = await listen(lambda: _Connection(self._shared), address, port)
+        except CannotListenError:
             self.close()
-            raise CannotListenError(address, port, error) from error
+            raise
 
     def close(self) -> None:
         """Stop listening and end what is open."""
