@@ -39,8 +39,12 @@ _SIGHTINGS: Final = (
     " ORDER BY at"
 )
 _MEASUREMENTS: Final = (
-    "SELECT at, uplink, kind, result FROM measurement JOIN site ON site.id = site_id WHERE name = ? ORDER BY at, uplink"
+    "SELECT at, uplink, kind, result FROM measurement JOIN site ON site.id = site_id WHERE name = ?"
+    " AND at >= ? AND at < ? AND kind = coalesce(?, kind) AND uplink = coalesce(?, uplink) ORDER BY at, uplink"
 )
+_FIRST: Final = -(1 << 63)
+_LAST: Final = (1 << 63) - 1
+"""Instants before and after all that a row can hold."""
 _ALIVE: Final = "SELECT started, last FROM alive WHERE site_id = (SELECT id FROM site WHERE name = ?)"
 
 
@@ -135,9 +139,9 @@ class SqliteRecord:
         self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
     ) -> list[Measurement]:
         """Return the measurements that began within *span* (all time if None), by their begin."""
-        rows = self._db.execute(_MEASUREMENTS, (site,))
-        found = [measurement_of(row) for row in rows if span is None or span.start_unix_ns <= row[0] < span.end_unix_ns]
-        return [m for m in found if kind in {None, m.kind} and uplink in {None, m.uplink}]
+        begin, stop = (_FIRST, _LAST) if span is None else (span.start_unix_ns, span.end_unix_ns)
+        rows = self._db.execute(_MEASUREMENTS, (site, begin, stop, kind, uplink))
+        return [measurement_of(row) for row in rows]
 
     def recall(self, key: str, site: str | None = None) -> Json:
         """Return what was remembered under *key*, None if nothing was.
