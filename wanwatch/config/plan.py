@@ -149,11 +149,12 @@ def _far(config: Config, uplink: Uplink, target: Target) -> Question:
         resolver=resolver(target.dns) if target.dns else None,
         expect=target.expect,
         family=target.family,
-        ca_file=_ca_file(config),
+        ca_file=ca_file(config),
     )
 
 
-def _ca_file(config: Config) -> str | None:
+def ca_file(config: Config) -> str | None:
+    """The file of authorities that are trusted beside the system's own."""
     return str(config.site.authorities) if config.site.authorities else None
 
 
@@ -190,7 +191,7 @@ def _names(config: Config, uplink: Uplink) -> Iterator[Question]:
             timeout_ns=config.names.timeout_ns,
             ask=name,
             resolver=server,
-            ca_file=_ca_file(config),
+            ca_file=ca_file(config),
         )
 
 
@@ -243,7 +244,7 @@ def _address(config: Config, uplink: Uplink) -> Iterator[Question]:
         pulse_ns=every_ns,
         timeout_ns=EGRESS_TIMEOUT_NS,
         expect=200,
-        ca_file=_ca_file(config),
+        ca_file=ca_file(config),
         token=carrying.address_token.get_secret_value() if carrying.address_token else None,
     )
 
@@ -267,8 +268,8 @@ def _unpinned(config: Config) -> Iterator[Question]:
             ask=target.ask,
             stamp_key=target.key,
             resolver=resolver(target.dns) if target.dns else None,
-            ca_file=_ca_file(config),
+            ca_file=ca_file(config),
         )
     yield from _stun(config, UNPINNED, Pin())
     for question in by_kind(config, reachable):
-        yield replace(question, ca_file=_ca_file(config))
+        yield replace(question, ca_file=ca_file(config))

@@ -8,6 +8,7 @@ from typing import Final, TypeAlias
 
 from wanwatch.config import Config, testuse
 from wanwatch.config.places import resolver
+from wanwatch.config.plan import ca_file
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.beside import FRAME_BYTES, is_busy, others_bps
 from wanwatch.core.account.speed import Mark
@@ -130,5 +131,5 @@ async def _addresses(config: Config, uplink: Uplink, at: Place, clock: Clock) ->
     known = where.numeric(at.host)
     if known is not None:
         return [known]
-    ways = [Way(uplink.pin, resolver(written), clock, where.ca_file(config)) for written in uplink.resolvers]
+    ways = [Way(uplink.pin, resolver(written), clock, ca_file(config)) for written in uplink.resolvers]
     return await look_up(ways, at.host, _RESOLVER_S, where.families(where.settings(config), uplink))

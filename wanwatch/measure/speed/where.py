@@ -9,6 +9,7 @@ from urllib.parse import SplitResult, urljoin, urlsplit
 
 from wanwatch.config import Config
 from wanwatch.config.places import version
+from wanwatch.config.plan import ca_file
 from wanwatch.config.schema import Speed
 from wanwatch.config.testuse import most_payload
 from wanwatch.config.uplink import Uplink
@@ -136,11 +137,6 @@ class Asked:
 
 
 AS_CONFIGURED: Final = Asked()
-
-
-def ca_file(config: Config) -> str | None:
-    """Return the file of authorities that are trusted beside the system's own."""
-    return str(config.site.authorities) if config.site.authorities else None
 
 
 def probes(config: Config, uplink: Uplink, at: Place, address: str) -> Iterator[Question]:
