@@ -8,7 +8,8 @@ import pytest
 
 from tests.fakes.month import Truth, reported
 from wanwatch.core.event_json import FIELDS
-from wanwatch.report.as_json import _number, render_json
+from wanwatch.report.as_json import render_json
+from wanwatch.report.figures_json import number
 
 
 def made() -> str:
@@ -98,7 +99,7 @@ def test_figures_are_in_seconds_and_ratios(data: dict[str, Any]) -> None:
 
 def test_a_figure_that_is_infinite_is_null() -> None:
     """JSON has no infinity: a percentile that falls on unanswered probes and a bound without an end are null."""
-    assert _number(math.inf) is None
+    assert number(math.inf) is None
     assert "Infinity" not in made()
     assert "NaN" not in made()
 

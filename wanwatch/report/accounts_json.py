@@ -3,11 +3,11 @@
 from fractions import Fraction
 
 from wanwatch.core.account.allowance import Allowance
-from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.standing import Standing
 from wanwatch.core.account.y1540 import Edition, Intervals
 from wanwatch.core.model import NS_PER_S, Json
 from wanwatch.report.accounts import Account, Accounts, LineAccount
+from wanwatch.report.figures_json import bounded, number
 
 
 def accounts_to_json(accounts: Accounts) -> Json:
@@ -39,7 +39,7 @@ def _standing(found: Standing) -> Json:
         "observed_s": found.times.observed_ns / NS_PER_S,
         "unobserved_s": found.times.unobserved_ns / NS_PER_S,
         "down_s": found.times.down_ns / NS_PER_S,
-        "availability": _bounded(found.availability),
+        "availability": bounded(found.availability),
         "outages": found.outages,
         "longest_s": found.longest_ns / NS_PER_S,
         "between_failures_s": _seconds(found.means.between_failures_ns),
@@ -53,7 +53,7 @@ def _intervals(found: Intervals, edition: Edition) -> Json:
         "interval_s": edition.minutes * 60,
         "available": found.available,
         "unavailable": found.unavailable,
-        "availability": _number(found.percent_available),
+        "availability": number(found.percent_available),
     }
 
 
@@ -64,18 +64,10 @@ def _allowance(one: Allowance) -> Json:
         "used_s": one.used_ns / NS_PER_S,
         "left_s": _seconds(one.left_ns),
         "burn": [
-            {"window_s": window_ns // NS_PER_S, "rate": _number(rate)} for window_ns, rate in sorted(one.rates.items())
+            {"window_s": window_ns // NS_PER_S, "rate": number(rate)} for window_ns, rate in sorted(one.rates.items())
         ],
         "alarm": "urgent" if any(alarm.urgent for alarm in one.alarms) else "slow" if one.alarms else None,
     }
-
-
-def _bounded(found: Bounded) -> Json:
-    return {"value": _number(found.value), "low": _number(found.low), "high": _number(found.high)}
-
-
-def _number(figure: Figure | None) -> float | None:
-    return None if figure is None else float(figure)
 
 
 def _seconds(length_ns: Fraction | None) -> float | None:

@@ -5,18 +5,17 @@ Departures:  an infinite figure (a percentile that falls on unanswered probes) i
 """
 
 import json
-import math
 from collections.abc import Iterable
 from fractions import Fraction
 
 from wanwatch.core.account.credits import Credit
-from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.speed_tests import Speeds
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.report.accounts_json import accounts_to_json
+from wanwatch.report.figures_json import bounded, number
 from wanwatch.report.grounds import reason
 from wanwatch.report.values import (
     Beside,
@@ -68,10 +67,10 @@ def _uplink(uplink: UplinkReport, codec: str) -> Json:
         "up_s": times.up_ns / NS_PER_S,
         "impaired_s": times.impaired_ns / NS_PER_S,
         "down_s": times.down_ns / NS_PER_S,
-        "availability": _bounded(uplink.availability),
+        "availability": bounded(uplink.availability),
         "outages": _events(uplink.outages),
         "delay": {target.target: _delay(target) for target in uplink.targets},
-        "loss": {target.target: _number(target.loss) for target in uplink.targets},
+        "loss": {target.target: number(target.loss) for target in uplink.targets},
         "variation": {target.target: _variation(target.variation) for target in uplink.targets if target.variation},
         "loss_runs": {target.target: _loss_runs(target.variation) for target in uplink.targets if target.variation},
         "voice": {target.target: _voice(target.variation, codec) for target in uplink.targets if target.variation},
@@ -96,19 +95,19 @@ def _beside(found: Beside) -> Json:
 
 def _delay(target: TargetFigures) -> Json:
     return {
-        "p50_s": _number(target.p50_us, _US_PER_S),
-        "p95_s": _number(target.p95_us, _US_PER_S),
-        "p99_s": _number(target.p99_us, _US_PER_S),
+        "p50_s": number(target.p50_us, _US_PER_S),
+        "p95_s": number(target.p95_us, _US_PER_S),
+        "p99_s": number(target.p99_us, _US_PER_S),
         "samples": target.samples,
     }
 
 
 def _variation(found: Variation) -> Json:
     return {
-        "pdv_p95_s": _number(found.pdv_p95_us, _US_PER_S),
-        "pdv_p99_s": _number(found.pdv_p99_us, _US_PER_S),
-        "ipdv_mean_abs_s": _number(found.in_order.ipdv_us, _US_PER_S),
-        "jitter_s": _number(found.in_order.jitter_us, _US_PER_S),
+        "pdv_p95_s": number(found.pdv_p95_us, _US_PER_S),
+        "pdv_p99_s": number(found.pdv_p99_us, _US_PER_S),
+        "ipdv_mean_abs_s": number(found.in_order.ipdv_us, _US_PER_S),
+        "jitter_s": number(found.in_order.jitter_us, _US_PER_S),
     }
 
 
@@ -116,7 +115,7 @@ def _loss_runs(found: Variation) -> Json:
     runs = found.in_order.runs
     if runs is None:
         return {"runs": None, "longest": None, "mean_length": None}
-    return {"runs": runs.runs, "longest": runs.longest, "mean_length": _number(runs.mean_length)}
+    return {"runs": runs.runs, "longest": runs.longest, "mean_length": number(runs.mean_length)}
 
 
 def _voice(found: Variation, codec: str) -> Json:
@@ -126,7 +125,7 @@ def _voice(found: Variation, codec: str) -> Json:
 
 
 def _names(names: TargetFigures) -> Json:
-    return {"success_ratio": _number(names.success), "p95_s": _number(names.p95_us, _US_PER_S)}
+    return {"success_ratio": number(names.success), "p95_s": number(names.p95_us, _US_PER_S)}
 
 
 def _resolving(found: ResolverFindings) -> Json:
@@ -151,12 +150,12 @@ def _clause(clause: ClauseResult) -> Json:
         named["speed_bps"] = promise.speed_bps
     return {
         **named,
-        "limit": _number(promise.limit),
-        "value": _number(clause.found.value),
+        "limit": number(promise.limit),
+        "value": number(clause.found.value),
         "verdict": clause.ruling.verdict.value,
         "samples": clause.samples,
-        "low": _number(clause.found.low),
-        "high": _number(clause.found.high),
+        "low": number(clause.found.low),
+        "high": number(clause.found.high),
         "reason": reason(clause),
         "per": promise.per.value,
         "contract": clause.contract.reference,
@@ -188,15 +187,7 @@ def _owed(owed: Owed) -> Json:
 def _credit(credit: Credit, share: Fraction | None) -> Json:
     """Amounts are text: a binary fraction would not be the amount."""
     lines: list[Json] = [{"why": o.why, "reckoning": o.reckoning, "amount": str(o.amount)} for o in credit.lines]
-    return {"total": str(credit.total), "share_of_fee": _number(share), "lines": lines}
-
-
-def _bounded(found: Bounded) -> Json:
-    return {"value": _number(found.value), "low": _number(found.low), "high": _number(found.high)}
-
-
-def _number(figure: Figure | None, divisor: int = 1) -> float | None:
-    return None if figure is None or figure == math.inf else float(figure / divisor)
+    return {"total": str(credit.total), "share_of_fee": number(share), "lines": lines}
 
 
 def _events(events: Iterable[Event]) -> list[Json]:
