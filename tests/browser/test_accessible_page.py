@@ -10,9 +10,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
-
-from tests.browser.test_report_page import CHROMIUM, chromium
+from tests.browser.chromium import NEEDED, chromium
 from tests.fakes.month import PERIOD, SUBJECT, at, record
 from wanwatch.core.account.period import month_before, month_of
 from wanwatch.core.account.speed_tests import SpeedTest, speeds
@@ -21,10 +19,7 @@ from wanwatch.report.command import make
 from wanwatch.report.html import render_html
 from wanwatch.report.values import MonthReport
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
+pytestmark = NEEDED
 RUN = """<script>{rules}</script><script>
 window.addEventListener("load", () => axe.run(document, {{resultTypes: ["violations"]}}).then(found => {{
   const told = found.violations.map(v => [v.impact, v.id, v.nodes.length, v.nodes[0].html.slice(0, 200)]);

@@ -1,25 +1,18 @@
 """The dossier in a real browser: it fits phones and desks, whatever the names, and its first sheet has the answer."""
 
-import html
-import re
-import shutil
-import subprocess
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 
-from tests.browser.test_report_page import CHROMIUM, FRAMED, chromium
+from tests.browser.chromium import NEEDED, assert_fits, sheets
 from tests.fakes.month import PERIOD, SUBJECT, record
 from wanwatch.report.dossier.build import build
 from wanwatch.report.dossier.page import render_html
 from wanwatch.report.subject import Contract
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
+pytestmark = NEEDED
 
 
 @cache
@@ -37,12 +30,7 @@ def page(name: str = "") -> str:
 @pytest.mark.parametrize("name", ["", "W" * 200], ids=["usual", "long"])
 def test_the_dossier_is_never_wider_than_its_window(width: int, name: str, tmp_path: Path) -> None:
     """Nobody has to push the page sideways to read it; wide charts scroll by themselves."""
-    frame = tmp_path / "frame.html"
-    frame.write_text(FRAMED.format(width=width, page=html.escape(page(name))), "utf-8")
-    printed = chromium(tmp_path, "--virtual-time-budget=5000", "--dump-dom", frame.as_uri())
-    measured = re.search(r"<title>(\d+) of (\d+)</title>", printed)
-    assert measured is not None
-    assert int(measured[1]) <= int(measured[2]) <= width
+    assert_fits(page(name), width, tmp_path)
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -50,13 +38,7 @@ def test_the_answer_and_the_place_stand_on_the_first_sheet_and_the_charts_on_the
     paper: str, tmp_path: Path
 ) -> None:
     """Who gets a ticket reads one sheet: how long, where, and what was in order on the office's side."""
-    pdftotext = shutil.which("pdftotext")
-    if pdftotext is None:
-        pytest.skip("there is no pdftotext on this machine")
-    file, sheet = tmp_path / "dossier.html", tmp_path / "dossier.pdf"
-    file.write_text(page().replace("</style>", f"@page {{ size: {paper} }}</style>"), "utf-8")
-    chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={sheet}", file.as_uri())
-    sheets = subprocess.run([pdftotext, str(sheet), "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+    told = sheets(page(), paper, tmp_path)
     for words in ("fibre was down for", "Where it broke", "Another line", "EX-0001"):
-        assert words in sheets[0]
-    assert "All lines side by side" in sheets[1]
+        assert words in told[0]
+    assert "All lines side by side" in told[1]

@@ -1,9 +1,5 @@
 """The month's page in a real browser: it fits phones and desks, whatever the names, and prints on A4 and Letter."""
 
-import html
-import re
-import shutil
-import subprocess
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
@@ -11,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.chromium import NEEDED, assert_fits, sheets
 from tests.fakes.month import PROMISES, SUBJECT, at, reported
 from wanwatch.core.account.credits import Step, Terms
 from wanwatch.core.account.speed_tests import SpeedTest, speeds
@@ -19,29 +16,7 @@ from wanwatch.report.html import render_html
 from wanwatch.report.subject import Contract
 from wanwatch.report.values import ResolverFindings
 
-CHROMIUM = shutil.which("chromium")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-FRAMED = """<!DOCTYPE html><meta charset="utf-8"><body><iframe style="width:{width}px;height:900px;border:0"
-srcdoc="{page}"></iframe><script>
-document.querySelector("iframe").addEventListener("load", e => {{
-  const root = e.target.contentDocument.documentElement;
-  document.title = root.scrollWidth + " of " + root.clientWidth;
-}});
-</script></body>"""
-
-
-def chromium(folder: Path, *arguments: str) -> str:
-    """Run the browser once with a profile of its own; return what it printed."""
-    assert CHROMIUM is not None
-    command = [CHROMIUM, *FLAGS, f"--user-data-dir={folder / 'profile'}", *arguments]
-    return subprocess.run(command, capture_output=True, text=True, check=True, timeout=90).stdout
+pytestmark = NEEDED
 
 
 def long_names() -> str:
@@ -73,26 +48,14 @@ def long_names() -> str:
 def test_the_page_is_never_wider_than_its_window(width: int, names: str, tmp_path: Path) -> None:
     """Nobody has to push the page sideways to read it; wide charts scroll by themselves."""
     page = render_html(reported()) if names == "usual" else long_names()
-    frame = tmp_path / "frame.html"
-    frame.write_text(FRAMED.format(width=width, page=html.escape(page)), "utf-8")
-    printed = chromium(tmp_path, "--virtual-time-budget=5000", "--dump-dom", frame.as_uri())
-    measured = re.search(r"<title>(\d+) of (\d+)</title>", printed)
-    assert measured is not None
-    assert int(measured[1]) <= int(measured[2]) <= width
+    assert_fits(page, width, tmp_path)
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_owner_s_answer_fits_on_the_first_sheet(paper: str, tmp_path: Path) -> None:
     """Two lines, what happened and what to do stand on page one, then come incidents, then the evidence."""
-    pdftotext = shutil.which("pdftotext")
-    if pdftotext is None:
-        pytest.skip("there is no pdftotext on this machine")
-    page = tmp_path / "month.html"
-    page.write_text(render_html(reported()).replace("</style>", f"@page {{ size: {paper} }}</style>"), "utf-8")
-    sheet = tmp_path / "month.pdf"
-    chromium(tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={sheet}", page.as_uri())
-    text = subprocess.run([pdftotext, str(sheet), "-"], capture_output=True, text=True, check=True).stdout
-    first, second, third, *_ = (" ".join(sheet_text.split()) for sheet_text in text.split("\f"))
+    told = sheets(render_html(reported()), paper, tmp_path)
+    first, second, third, *_ = (" ".join(sheet_text.split()) for sheet_text in told)
     assert "broke its contract" in first
     assert "traffic stayed on a dead line once although another was up." in first
     assert "the evidence" not in first
