@@ -4,7 +4,6 @@ import asyncio
 import sys
 import time
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any, Final, cast
 
 import pytest
@@ -13,8 +12,8 @@ from tests.fakes.clock import START_UNIX_NS, FakeClock
 from tests.publish.remote_write.hours import MINUTES, SITE, Answering, an_hour, listening
 from wanwatch.config import load
 from wanwatch.config.plan import store_path
-from wanwatch.core.model import Pin, State
 from wanwatch.daemon.forwarding import POSITION, Forwarding
+from wanwatch.daemon.lines import Lines
 from wanwatch.publish.remote_write.forwarder import FINAL_AFTER_NS
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE
 from wanwatch.store import SqliteKeeper
@@ -35,34 +34,6 @@ url = "https://metrics.example.net/api/v1/write"
 """
 
 
-def chosen(states: dict[str, State], carriers: tuple[str, ...] = ()) -> str | None:
-    """The uplink by whose pin it would send."""
-    standing = {name: SimpleNamespace(state=state) for name, state in states.items()}
-    judge = SimpleNamespace(states=standing, carrying=SimpleNamespace(carriers=carriers))
-    forwarding = Forwarding(FakeClock(), cast("Any", None), lambda: cast("Any", judge))
-    forwarding._pins = {name: Pin(interface=name) for name in ("fibre", "copper")}
-    way = forwarding._way()
-    return None if way is None else cast("Any", way).__closure__[0].cell_contents.interface
-
-
-def test_the_line_that_carries_is_taken_if_it_works() -> None:
-    """People chose it, or the gateway did; it is the one that is paid for."""
-    assert chosen({"fibre": State.UP, "copper": State.UP}, ("copper",)) == "copper"
-    assert chosen({"fibre": State.DOWN, "copper": State.UP}, ("fibre",)) == "copper"
-
-
-def test_otherwise_the_first_that_works_rather_up_than_impaired() -> None:
-    """In order of preference."""
-    assert chosen({"fibre": State.UP, "copper": State.UP}) == "fibre"
-    assert chosen({"fibre": State.IMPAIRED, "copper": State.UP}, ("fibre",)) == "copper"
-    assert chosen({"fibre": State.IMPAIRED, "copper": State.UNOBSERVED}) == "fibre"
-
-
-def test_without_a_line_that_works_there_is_no_way() -> None:
-    """Nothing is tried over a line that is down, or that nobody sees."""
-    assert chosen({"fibre": State.DOWN, "copper": State.UNOBSERVED}) is None
-
-
 async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
     """From the configuration to the receiver, by this machine's own routes; a new start finds nothing left to send."""
     answering = Answering(204)
@@ -75,7 +46,7 @@ async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
         keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
         keeper.open()
         for _ in range(2):
-            forwarding = Forwarding(clock, keeper, lambda: None)
+            forwarding = Forwarding(clock, keeper, Lines(lambda: None))
             await forwarding.apply(config)
             final = (clock.now_unix_ns() - FINAL_AFTER_NS) // NS_PER_MINUTE
             deadline = time.monotonic() + 20
@@ -95,7 +66,7 @@ async def test_a_missing_extra_is_told_and_stops_nothing(
     """Watching goes on without the receiver, and the log says what to install."""
     (tmp_path / "wanwatch.toml").write_text(FILE)
     monkeypatch.setitem(sys.modules, "cramjam", None)
-    forwarding = Forwarding(FakeClock(), cast("Any", None), lambda: None)
+    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(lambda: None))
     await forwarding.apply(load(tmp_path / "wanwatch.toml", {}))
     await forwarding.close()
     (said,) = (record.getMessage() for record in caplog.records)

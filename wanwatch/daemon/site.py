@@ -18,27 +18,21 @@ from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
     Afterword,
-    CarryingChanged,
     Effect,
-    Event,
-    EventKind,
     Json,
-    Learnt,
     Observation,
-    PinChanged,
-    PinsSeen,
     Question,
     Sample,
-    StateChanged,
-    Tell,
 )
 from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import NamesSeen
 from wanwatch.core.routes import Routes
+from wanwatch.daemon.acting import Acting
 from wanwatch.daemon.desk import EventDesk
 from wanwatch.daemon.drills import Drills
 from wanwatch.daemon.forwarding import Forwarding
 from wanwatch.daemon.front import Front
+from wanwatch.daemon.lines import Lines
 from wanwatch.daemon.metering import Metering
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.reports import Reports
@@ -48,9 +42,8 @@ from wanwatch.daemon.speeding import Speeding
 from wanwatch.measure import RealClock
 from wanwatch.measure.route import ask
 from wanwatch.publish import Metrics, ServiceManager
-from wanwatch.publish.proofs import pin_says
 from wanwatch.store import SqliteKeeper
-from wanwatch.store.last_run import CARRYING, PROOFS, ROUTES, USUALS, last_run, recalled
+from wanwatch.store.last_run import ROUTES, last_run, recalled
 
 log = logging.getLogger("wanwatch")
 
@@ -84,15 +77,15 @@ class Daemon:
     ) -> None:
         self._config, self._path = config, path
         self._clock = clock or RealClock()
-        self._on_effect = on_effect
         self._manager = ServiceManager(environ)
         self._metrics = Metrics(config.site.name, __version__)
         self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
         self._inspections = Inspections()
         self._drills = Drills(self._clock, self._metrics.drills.show)
-        self._forwarding = Forwarding(self._clock, self._keeper, lambda: self._judge)
+        self._lines = Lines(lambda: self._judge)
+        self._forwarding = Forwarding(self._clock, self._keeper, self._lines)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
-        self._desk = EventDesk(self._keeper, self._told)
+        self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below
         self._recall = partial(recalled, store_path(config), config.site.name)
         self._metering = Metering(self._clock, self._keeper, self._recall, self._metrics.data.count, self._carriers)
         self._speeding = Speeding(
@@ -105,6 +98,10 @@ class Daemon:
         )  # fmt: skip
         self._tasks: list[asyncio.Task[None]] = []
         self._front = Front(self._clock, self._metrics, lambda: self._config, self.health)
+        self._acting = Acting(
+            keeper=self._keeper, metrics=self._metrics, probing=self._probing, desk=self._desk,
+            told=(self._speeding.heed, self._front.heed, on_effect),
+        )  # fmt: skip
         self._judge: SiteJudge | None = None
         self._started_unix_ns = 0
 
@@ -235,6 +232,7 @@ class Daemon:
         await self._probing.measurer.apply(self._questions())
 
     def _follow(self) -> None:
+        self._lines.follow(self._config)
         self._metering.follow(self._config, self._probing.prover.routes.first_hops)
         self._speeding.follow(self._config, self._scheduler)
 
@@ -270,49 +268,15 @@ class Daemon:
             self._keeper.sighting(seen)
         self._probing.prover.watch(seen)
         if self._judge is not None:
-            self._act(self._judge.feed(seen))
-            if isinstance(seen, PinsSeen):
-                self._keeper.remember(PROOFS, self._judge.proofs)
+            self._acting.seen(self._judge, seen)
 
     def _inspected(self, seen: NamesSeen) -> None:
         self._metering.inspected(seen)
         self._metrics.resolving(self._inspections.take(seen, self._config.site.zone, self._keeper, self._recall))
 
     def _act(self, effects: list[Effect]) -> None:
-        for effect in effects:
-            match effect:
-                case Tell(event):
-                    if event.kind is EventKind.CLOCK_STEP:
-                        self._keeper.clock_stepped()
-                    self._desk.take(self._probing.tracer.evidence(event))
-                case StateChanged():
-                    self._metrics.state(effect)
-                case PinChanged():
-                    self._pin(effect)
-                case CarryingChanged():
-                    self._carried(effect)
-                case Learnt():
-                    self._usual(effect)
-            self._probing.heed(effect)
-            self._speeding.heed(effect)
-            if not isinstance(effect, Tell):
-                self._front.heed(effect)
-                self._on_effect(effect)
-
-    def _carried(self, changed: CarryingChanged) -> None:
-        self._metrics.carrying(changed)
-        if changed.known:
-            self._keeper.remember(CARRYING, {"uplink": changed.uplink, "shares": list(changed.shares)})
-
-    def _usual(self, learnt: Learnt) -> None:
-        assert self._judge is not None  # noqa: S101  # it has just told us
-        self._keeper.sighting(learnt)
-        self._keeper.remember(USUALS, self._judge.usuals)
-
-    def _pin(self, changed: PinChanged) -> None:
-        self._metrics.pin(changed)
-        if said := pin_says(changed):
-            log.warning(said)
+        assert self._judge is not None  # noqa: S101  # whose effects they are
+        self._acting.upon(self._judge, effects)
 
     async def _tick(self) -> None:
         """Let the judge see time pass, the counters of time grow, and the service manager know that we live."""
@@ -331,11 +295,6 @@ class Daemon:
             if watchdog_s is not None and due_s - fed_s >= watchdog_s:
                 fed_s = due_s
                 self._manager.tell("WATCHDOG=1")
-
-    def _told(self, event: Event) -> None:
-        self._metrics.event(event)
-        self._front.heed(Tell(event))
-        self._on_effect(Tell(event))
 
     async def _prune(self) -> None:
         now_unix_ns = self._clock.now_unix_ns()
