@@ -46,7 +46,7 @@ async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
         keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
         keeper.open()
         for _ in range(2):
-            forwarding = Forwarding(clock, keeper, Lines(lambda: None))
+            forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None))
             await forwarding.apply(config)
             final = (clock.now_unix_ns() - FINAL_AFTER_NS) // NS_PER_MINUTE
             deadline = time.monotonic() + 20
@@ -66,7 +66,7 @@ async def test_a_missing_extra_is_told_and_stops_nothing(
     """Watching goes on without the receiver, and the log says what to install."""
     (tmp_path / "wanwatch.toml").write_text(FILE)
     monkeypatch.setitem(sys.modules, "cramjam", None)
-    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(lambda: None))
+    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(FakeClock(), lambda: None))
     await forwarding.apply(load(tmp_path / "wanwatch.toml", {}))
     await forwarding.close()
     (said,) = (record.getMessage() for record in caplog.records)

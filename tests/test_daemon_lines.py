@@ -3,39 +3,55 @@
 from types import SimpleNamespace
 from typing import Any, cast
 
+from tests.fakes.clock import FakeClock
 from wanwatch.core.model import Pin, State
 from wanwatch.daemon.lines import Lines
+from wanwatch.publish.ways import Line
+
+NAMES = ("fibre", "copper")
 
 
 def lines(states: dict[str, State], carriers: tuple[str, ...] = ()) -> Lines:
     standing = {name: SimpleNamespace(state=state) for name, state in states.items()}
     judge = SimpleNamespace(states=standing, carrying=SimpleNamespace(carriers=carriers))
-    made = Lines(lambda: cast("Any", judge))
-    uplinks = [SimpleNamespace(name=name, pin=Pin(interface=name)) for name in ("fibre", "copper")]
-    made.follow(cast("Any", SimpleNamespace(uplinks=uplinks)))
+    made = Lines(FakeClock(), lambda: cast("Any", judge))
+    uplinks = [SimpleNamespace(name=name, pin=Pin(interface=name), resolvers=()) for name in NAMES]
+    made.follow(cast("Any", SimpleNamespace(uplinks=uplinks, site=SimpleNamespace(authorities=None))))
     return made
+
+
+def named(found: list[Line]) -> list[str]:
+    return [line.name for line in found]
 
 
 def test_the_line_that_carries_is_tried_first_if_it_works() -> None:
     """People chose it, or the gateway did; it is the one that is paid for."""
-    assert lines({"fibre": State.UP, "copper": State.UP}, ("copper",)).working() == ["copper", "fibre"]
-    assert lines({"fibre": State.DOWN, "copper": State.UP}, ("fibre",)).working() == ["copper"]
+    assert named(lines({"fibre": State.UP, "copper": State.UP}, ("copper",)).working()) == ["copper", "fibre"]
+    assert named(lines({"fibre": State.DOWN, "copper": State.UP}, ("fibre",)).working()) == ["copper"]
 
 
 def test_otherwise_they_are_tried_in_order_of_preference_rather_up_than_impaired() -> None:
     """An impaired line that carries comes after one that is up."""
-    assert lines({"fibre": State.UP, "copper": State.UP}).working() == ["fibre", "copper"]
-    assert lines({"fibre": State.IMPAIRED, "copper": State.UP}, ("fibre",)).working() == ["copper", "fibre"]
-    assert lines({"fibre": State.IMPAIRED, "copper": State.UNOBSERVED}).working() == ["fibre"]
+    assert named(lines({"fibre": State.UP, "copper": State.UP}).working()) == ["fibre", "copper"]
+    assert named(lines({"fibre": State.IMPAIRED, "copper": State.UP}, ("fibre",)).working()) == ["copper", "fibre"]
+    assert named(lines({"fibre": State.IMPAIRED, "copper": State.UNOBSERVED}).working()) == ["fibre"]
 
 
 def test_without_a_line_that_works_there_is_no_way() -> None:
     """Nothing is tried over a line that is down, or that nobody sees; nor before there is a judge."""
     assert lines({"fibre": State.DOWN, "copper": State.UNOBSERVED}).best() is None
-    assert Lines(lambda: None).best() is None
+    assert Lines(FakeClock(), lambda: None).best() is None
 
 
-def test_the_best_way_is_by_the_pin_of_the_first_that_works() -> None:
+def test_what_has_to_be_told_is_tried_over_a_line_that_nobody_sees_as_well() -> None:
+    """After those that work; never over one that is down."""
+    standing = lines({"fibre": State.UNOBSERVED, "copper": State.IMPAIRED}, ("fibre",))
+    assert named(standing.not_down()) == ["copper", "fibre"]
+    assert lines({"fibre": State.DOWN, "copper": State.DOWN}).not_down() == []
+
+
+def test_the_best_line_is_by_the_pin_of_the_first_that_works() -> None:
     """The socket leaves by that line and no other."""
-    way = lines({"fibre": State.DOWN, "copper": State.UP}).best()
-    assert cast("Any", way).__closure__[0].cell_contents == Pin(interface="copper")
+    line = lines({"fibre": State.DOWN, "copper": State.UP}).best()
+    assert line is not None
+    assert cast("Any", line.opened).__closure__[0].cell_contents == Pin(interface="copper")

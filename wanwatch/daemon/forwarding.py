@@ -8,9 +8,8 @@ from typing import Final
 from wanwatch.config import Config
 from wanwatch.config.plan import store_path
 from wanwatch.config.remote_write import RemoteWrite
-from wanwatch.core.model import Pin
 from wanwatch.core.ports import Clock
-from wanwatch.daemon.lines import Lines, opened_by
+from wanwatch.daemon.lines import Lines, any_line
 from wanwatch.publish.remote_write import Forwarder, NoSnappyError, Receiver, Source, needs_snappy
 from wanwatch.store import SqliteKeeper, SqliteRecord
 from wanwatch.store.last_run import recalled
@@ -62,8 +61,8 @@ class Forwarding:
             position=kept if isinstance(kept, int) else None,
             keep=partial(self._keeper.remember, key),
         )
-        way = self._lines.best if to.through == "up" else lambda: opened_by(Pin())
-        return Forwarder(_receiver(to), source, way=way, tell=log.warning, clock=self._clock)
+        line = self._lines.best if to.through == "up" else any_line
+        return Forwarder(_receiver(to), source, line=line, tell=log.warning, clock=self._clock)
 
 
 def _can_send(config: Config) -> bool:

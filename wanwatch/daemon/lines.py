@@ -1,56 +1,95 @@
 """Lines: which uplinks work at this moment, best first, and how the daemon's own connections leave by one of them."""
 
+import asyncio
 import socket
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, Final
 
 from wanwatch.config import Config
+from wanwatch.config.places import resolver
+from wanwatch.config.plan import ca_file
+from wanwatch.config.uplink import Uplink
 from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import Pin, State
-from wanwatch.measure.sockets import open_pinned
-from wanwatch.publish.remote_write import Way
+from wanwatch.core.ports import Clock
+from wanwatch.measure import resolvers
+from wanwatch.measure.sockets import families, open_pinned
+from wanwatch.publish.ways import Line, Way
+
+_EACH_RESOLVER_S: Final = 3.0
 
 
 class Lines:
     """The ways out, for what the daemon itself has to send.
 
     Args:
+        clock: Where time comes from.
         judge: Who knows how each uplink is, and who carries; None before there is one.
     """
 
-    def __init__(self, judge: Callable[[], SiteJudge | None]) -> None:
-        self._judge = judge
-        self._pins: dict[str, Pin] = {}
+    def __init__(self, clock: Clock, judge: Callable[[], SiteJudge | None]) -> None:
+        self._clock, self._judge = clock, judge
+        self._by_name: dict[str, Line] = {}
 
     def follow(self, config: Config) -> None:
         """Know the uplinks of this configuration from now on."""
-        self._pins = {uplink.name: uplink.pin for uplink in config.uplinks}
+        self._by_name = {uplink.name: _line(uplink, ca_file(config), self._clock) for uplink in config.uplinks}
 
-    def working(self) -> list[str]:
+    def working(self) -> list[Line]:
         """Return the uplinks to try: those that are up before those that are impaired, of these the carrying first."""
+        return self._standing(State.UP, State.IMPAIRED)
+
+    def not_down(self) -> list[Line]:
+        """Return the working ones, and at the end those of which nobody knows how they are.
+
+        What says that nobody sees a line must not wait until somebody does.
+        """
+        return self._standing(State.UP, State.IMPAIRED, State.UNOBSERVED)
+
+    def best(self) -> Line | None:
+        """Return the first of the working ones; None if there is none."""
+        return next(iter(self.working()), None)
+
+    def _standing(self, *wanted: State) -> list[Line]:
         judge = self._judge()
         if judge is None:
             return []
-        found: list[str] = []
-        for wanted in (State.UP, State.IMPAIRED):
-            fit = [name for name in self._pins if name in judge.states and judge.states[name].state is wanted]
-            found += sorted(fit, key=lambda name: name not in judge.carrying.carriers)
+        found: list[Line] = []
+        for state in wanted:
+            fit = [
+                one for name, one in self._by_name.items() if name in judge.states and judge.states[name].state is state
+            ]
+            found += sorted(fit, key=lambda line: line.name not in judge.carrying.carriers)
         return found
 
-    def by(self, uplink: str) -> Way:
-        """Return how a socket is made that leaves by this uplink."""
-        return opened_by(self._pins[uplink])
 
-    def best(self) -> Way | None:
-        """Return how a socket is made that leaves by the first of the working ones; None if there is none."""
-        return next((self.by(name) for name in self.working()), None)
+def any_line() -> Line:
+    """Return the way that this machine's own routes and resolver take."""
+    return Line("any", _opened_by(Pin()), _asks_this_machine)
 
 
-def opened_by(pin: Pin) -> Way:
-    """Return how a socket with this pin is made; an empty pin leaves it to the machine's routes."""
+def _line(uplink: Uplink, trusted: str | None, clock: Clock) -> Line:
+    ways = [resolvers.Way(uplink.pin, resolver(written), clock, trusted) for written in uplink.resolvers]
 
+    async def look_up(host: str) -> Sequence[str]:
+        found = await resolvers.look_up(ways, host, _EACH_RESOLVER_S, families(uplink.pin))
+        # A mail server of the office itself is known to its own resolver only.
+        return found or await _asks_this_machine(host)
+
+    return Line(uplink.name, _opened_by(uplink.pin), look_up)
+
+
+def _opened_by(pin: Pin) -> Way:
     def opened(address: Any) -> socket.socket:
         family, kind, protocol, *_ = address
         return open_pinned(pin, family, kind, protocol)
 
     return opened
+
+
+async def _asks_this_machine(host: str) -> Sequence[str]:
+    try:
+        found = await asyncio.get_running_loop().getaddrinfo(host, None, type=socket.SOCK_STREAM)
+    except OSError:
+        return ()
+    return [str(to[0]) for *_, to in found]

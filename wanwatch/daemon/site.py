@@ -82,7 +82,7 @@ class Daemon:
         self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
         self._inspections = Inspections()
         self._drills = Drills(self._clock, self._metrics.drills.show)
-        self._lines = Lines(lambda: self._judge)
+        self._lines = Lines(self._clock, lambda: self._judge)
         self._forwarding = Forwarding(self._clock, self._keeper, self._lines)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below

@@ -3,8 +3,8 @@
 In:       questions: what to ask, by which pin, how often and how long to wait; a clock.
 Out:      exactly one sample for each probe, afterwords for late and repeated answers, sightings of routes and links;
           a quiet or broken network never raises.
-Imports:  wanwatch.core, wanwatch.clock, asyncio, socket, ssl, dnspython, h2. Never the store, the metrics or the
-          reports.
+Imports:  wanwatch.core, wanwatch.clock, wanwatch.trust, asyncio, socket, ssl, dnspython, h2. Never the store, the
+          metrics or the reports.
 """
 
 from wanwatch.clock import RealClock

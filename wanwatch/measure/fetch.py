@@ -24,7 +24,7 @@ from urllib.parse import SplitResult, urlsplit
 from wanwatch.core.model import NS_PER_S, Cause, Outcome, Question, Role
 from wanwatch.measure.attempt import Attempt, Finding
 from wanwatch.measure.resolvers import Way, look_up
-from wanwatch.measure.sockets import resolve
+from wanwatch.measure.sockets import families
 from wanwatch.measure.stream import MOST_LINE_BYTES, Tls, connected, send, talking
 
 _STATUS_LINE: Final = re.compile(rb"HTTP/1\.[01] ([1-9][0-9]{2})[ \r\n]")
@@ -71,20 +71,11 @@ async def _addresses_of(attempt: Attempt, url: SplitResult) -> list[str]:
     each_s = question.timeout_ns / NS_PER_S / (len(question.resolvers) + 1)
     # The facts of a resolver's own connection are not those of the fetch.
     ways = [Way(question.pin, resolver, attempt.clock, question.ca_file) for resolver in question.resolvers]
-    found = await look_up(ways, host, each_s, _families(attempt))
+    wanted = families(question.pin) if question.family is None else [question.family]
+    found = await look_up(ways, host, each_s, wanted)
     if not found:
         raise OSError(errno.EHOSTUNREACH, "the name does not resolve")
     return found
-
-
-def _families(attempt: Attempt) -> list[int]:
-    """Return the versions of IP to try: what is asked for, else what the pin has sources of; IPv6 before IPv4."""
-    question = attempt.question
-    if question.family is not None:
-        return [question.family]
-    sources = {resolve(source)[0] for source in question.pin.sources}
-    known = {_V6: socket.AF_INET6, _V4: socket.AF_INET}
-    return [version for version, family in known.items() if not sources or family in sources]
 
 
 async def _get(attempt: Attempt, url: SplitResult, sock: socket.socket) -> Finding:

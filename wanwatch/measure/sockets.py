@@ -101,6 +101,13 @@ def _own(sources: tuple[str, ...], family: socket.AddressFamily) -> Sender:
     raise OSError(errno.EADDRNOTAVAIL, "no source address of this family")
 
 
+def families(pin: Pin) -> list[int]:
+    """Return the versions of IP that can leave as *pin* says: those that it has sources of, IPv6 before IPv4."""
+    sources = {resolve(source)[0] for source in pin.sources}
+    known = {6: socket.AF_INET6, 4: socket.AF_INET}
+    return [version for version, family in known.items() if not sources or family in sources]
+
+
 def open_datagram(pin: Pin, family: socket.AddressFamily) -> socket.socket:
     """Return a pinned UDP socket that stamps arrivals and keeps ICMP errors (OSError as `open_pinned`)."""
     return _watchful(open_pinned(pin, family, socket.SOCK_DGRAM), family)

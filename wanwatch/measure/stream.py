@@ -16,10 +16,9 @@ import ssl
 from collections.abc import AsyncIterator, Callable, MutableMapping, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
 from typing import Final, TypeAlias
 
+from wanwatch import trust
 from wanwatch.core.model import Json, Pin
 from wanwatch.core.ports import Clock
 from wanwatch.measure.sockets import Sender, open_pinned, resolve
@@ -182,23 +181,6 @@ async def tls_context(tls: Tls) -> ssl.SSLContext:
         CannotSendError: The file of authorities cannot be read.
     """
     try:
-        # Reading all authorities of the system takes tens of milliseconds, once.
-        return await asyncio.to_thread(_made_context, tls.ca_file, tls.protocols)
+        return await trust.tls_context(tls.ca_file, tls.protocols)
     except OSError as error:  # ssl.SSLError is one: no certificates in it
         raise CannotSendError(OSError(error.errno, str(error))) from error
-
-
-def _made_context(ca_file: str | None, protocols: tuple[str, ...]) -> ssl.SSLContext:
-    changed_ns = Path(ca_file).stat().st_mtime_ns if ca_file else 0
-    return _kept_context(ca_file, changed_ns, protocols)
-
-
-@lru_cache(maxsize=16)
-def _kept_context(ca_file: str | None, changed_ns: int, protocols: tuple[str, ...]) -> ssl.SSLContext:
-    del changed_ns  # a file that has changed is read again
-    context = ssl.create_default_context()
-    if ca_file is not None:
-        context.load_verify_locations(ca_file)
-    if protocols:
-        context.set_alpn_protocols(list(protocols))
-    return context

@@ -27,7 +27,8 @@ from wanwatch.core.model import (
     Sample,
     Series,
 )
-from wanwatch.publish.remote_write import Forwarder, Receiver, Source, Way
+from wanwatch.publish.remote_write import Forwarder, Receiver, Source
+from wanwatch.publish.ways import Line
 from wanwatch.store import SqliteKeeper, SqliteRecord
 
 SITE: Final = "harbour-lane"
@@ -75,16 +76,25 @@ def opened(address: Any) -> socket.socket:
     return socket.socket(family, kind | socket.SOCK_NONBLOCK, protocol)
 
 
+async def unknown(host: str) -> list[str]:
+    """What a resolver says that knows no name."""
+    del host
+    return []
+
+
+OPEN: Final = Line("open", opened, unknown)
+
+
 def forwarder(
     path: Path, clock: FakeClock, receiver: Receiver, told: list[str], kept: list[int],
-    way: Callable[[], Way | None] = lambda: opened,
+    line: Callable[[], Line | None] = lambda: OPEN,
 ) -> Forwarder:  # fmt: skip
     """A forwarder over the record at *path*, which goes on from the last position in *kept*."""
     source = Source(
         site=SITE, open_record=lambda: closing(SqliteRecord(path)), writable=lambda: True,
         position=kept[-1] if kept else None, keep=kept.append,
     )  # fmt: skip
-    return Forwarder(receiver, source, way=way, tell=told.append, clock=clock)
+    return Forwarder(receiver, source, line=line, tell=told.append, clock=clock)
 
 
 class Answering:

@@ -6,9 +6,10 @@ import pytest
 import trustme
 from aiohttp import web
 
-from tests.publish.remote_write.hours import MINUTES, Answering, an_hour, forwarder, listening, opened
+from tests.publish.remote_write.hours import MINUTES, OPEN, Answering, an_hour, forwarder, listening
 from wanwatch.core.model import NS_PER_S
-from wanwatch.publish.remote_write import Receiver, retry
+from wanwatch.publish import retry
+from wanwatch.publish.remote_write import Receiver
 
 BEGUN = 29_454_000
 DAY_NS = 86_400 * NS_PER_S
@@ -95,12 +96,12 @@ async def test_nothing_older_than_the_back_fill_is_sent(tmp_path: Path) -> None:
 async def test_without_a_line_nothing_is_tried(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """And once there is one, the same request is sent."""
     monkeypatch.setattr(retry, "FIRST_S", 0.01)
-    ways = iter([None, None])
+    lines = iter([None, None])
     told, kept = list[str](), list[int]()
     answering = Answering(204)
     clock = await an_hour(tmp_path / "record", BEGUN * 60 * NS_PER_S)
     async with listening(answering) as url:
-        sending = forwarder(tmp_path / "record", clock, Receiver(url, DAY_NS), told, kept, lambda: next(ways, opened))
+        sending = forwarder(tmp_path / "record", clock, Receiver(url, DAY_NS), told, kept, lambda: next(lines, OPEN))
         while await sending.step():
             pass
     assert told[0] == f"remote write to {url}: no line is up; it is tried again, and nothing is left out"

@@ -8,7 +8,6 @@ from typing import Final
 from urllib.parse import SplitResult, urljoin, urlsplit
 
 from wanwatch.config import Config
-from wanwatch.config.places import version
 from wanwatch.config.plan import ca_file
 from wanwatch.config.schema import Speed
 from wanwatch.config.testuse import most_payload
@@ -16,6 +15,7 @@ from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.speed_result import Direction
 from wanwatch.core.model import NS_PER_S, Kind, Pin, Question, Role, Series
 from wanwatch.core.wire import stamp
+from wanwatch.measure.sockets import families as pin_families
 from wanwatch.measure.speed.errors import NoServerError, NoUplinkError
 from wanwatch.measure.speed.job import Job
 
@@ -86,8 +86,7 @@ def families(speed: Speed, uplink: Uplink) -> Sequence[int]:
     """Return the versions of IP to try, IPv6 first: what is asked for, else what the pin has sources of."""
     if speed.family is not None:
         return [speed.family]
-    sources = {version(source) for source in uplink.pin.sources}
-    return [family for family in (6, 4) if not sources or family in sources]
+    return pin_families(uplink.pin)
 
 
 def numeric(host: str) -> str | None:

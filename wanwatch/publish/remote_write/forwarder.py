@@ -7,25 +7,20 @@ take them for the same, or refuse them as old.
 
 import asyncio
 import base64
-import socket
-import ssl
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, TypeAlias
+from typing import Final
 
 import aiohttp
 
-from wanwatch import __version__
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.ports import Clock, Record
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE, series_of
-from wanwatch.publish.remote_write.retry import Said, meaning, wait_s
 from wanwatch.publish.remote_write.wire import compressed, write_request
-
-Way: TypeAlias = Callable[[Any], socket.socket]
-"""Makes the socket of one connection from what getaddrinfo told (AddrInfoType)."""
+from wanwatch.publish.retry import Said, meaning, wait_s
+from wanwatch.publish.ways import Line, http_session
 
 FINAL_AFTER_NS: Final = 120 * NS_PER_S
 """A minute is sent so long after its end: by then it is on the disk, and its last probes are over."""
@@ -38,7 +33,6 @@ _HEADERS: Final = {
     "Content-Encoding": "snappy",
     "Content-Type": "application/x-protobuf",
     "X-Prometheus-Remote-Write-Version": "0.1.0",
-    "User-Agent": f"wanwatch/{__version__}",
 }
 
 
@@ -98,7 +92,7 @@ class Forwarder:
     Args:
         receiver: The receiver.
         source: The site's record.
-        way: How to send now; None while no line is up.
+        line: By which line to send now; None while none is up.
         tell: Called with a sentence when sending fails, works again, or is refused.
         clock: Where time comes from.
     """
@@ -108,12 +102,12 @@ class Forwarder:
         receiver: Receiver,
         source: Source,
         *,
-        way: Callable[[], Way | None],
+        line: Callable[[], Line | None],
         tell: Callable[[str], None],
         clock: Clock,
     ) -> None:
         self._receiver, self._source = receiver, source
-        self._way, self._tell, self._clock = way, tell, clock
+        self._line, self._tell, self._clock = line, tell, clock
         self._headers = _HEADERS | receiver.authorization
         self._position = source.position
         self._well = True
@@ -168,14 +162,12 @@ class Forwarder:
 
     async def _post(self, body: bytes) -> tuple[Said, str, str | None]:
         """Try once. Return what it came to, in words as well, and what Retry-After says."""
-        way = self._way()
-        if way is None:
+        line = self._line()
+        if line is None:
             return Said.AGAIN, "no line is up", None
-        connector = aiohttp.TCPConnector(socket_factory=way, ssl=_trusting(self._receiver.ca_file), force_close=True)
-        timeout = aiohttp.ClientTimeout(total=TIMEOUT_S)
         try:
             async with (
-                aiohttp.ClientSession(connector=connector, timeout=timeout) as session,
+                http_session(line, self._receiver.ca_file, TIMEOUT_S) as session,
                 session.post(self._receiver.url, data=body, headers=self._headers, allow_redirects=False) as answer,
             ):
                 heard = (await answer.content.read(_WORDS)).decode("utf-8", "replace").strip()
@@ -193,10 +185,3 @@ class Forwarder:
         if not self._well:
             self._tell(f"remote write to {self._receiver.url}: works again")
         self._well = True
-
-
-def _trusting(ca_file: Path | None) -> ssl.SSLContext:
-    context = ssl.create_default_context()
-    if ca_file is not None:
-        context.load_verify_locations(ca_file)
-    return context

@@ -2,7 +2,7 @@
 
 import pytest
 
-from wanwatch.publish.remote_write.retry import Said, meaning, wait_s
+from wanwatch.publish.retry import Said, meaning, wait_s
 
 BEFORE_S = 946_684_769.0
 """Fri, 31 Dec 1999 23:59:29 GMT."""
