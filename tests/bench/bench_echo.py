@@ -19,43 +19,14 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.bench.pair import ADDRESS, pair, say, sh
 from wanwatch.core.model import NS_PER_S, Kind, Observation, Outcome, Pin, Question, Role, Sample, Series
 from wanwatch.measure import Measurer, RealClock
 
 HERE, THERE = "wwbench-a", "wwbench-b"
-ADDRESS = "198.51.100.2"
 RATE = 20_000
 SERIES = 200
 RUNS = 2
-
-
-def say(text: str) -> None:
-    """Print a line."""
-    sys.stdout.write(f"{text}\n")
-
-
-def sh(*words: str) -> str:
-    """Run a command and return what it says."""
-    return subprocess.run(words, check=True, capture_output=True, text=True).stdout
-
-
-def build() -> None:
-    """Two namespaces and a veth between them."""
-    sh("ip", "netns", "add", HERE)
-    sh("ip", "netns", "add", THERE)
-    sh("ip", "-n", HERE, "link", "add", "line", "type", "veth", "peer", "name", "line", "netns", THERE)
-    for space, own in ((HERE, "198.51.100.1/24"), (THERE, f"{ADDRESS}/24")):
-        sh("ip", "-n", space, "addr", "add", own, "dev", "line")
-        sh("ip", "-n", space, "link", "set", "line", "up")
-        sh("ip", "-n", space, "link", "set", "lo", "up")
-    # The kernel answers 1000 echoes a second by default.
-    sh("ip", "netns", "exec", THERE, "sysctl", "-qw", "net.ipv4.icmp_ratemask=0", "net.ipv4.icmp_msgs_per_sec=1000000")
-
-
-def tear_down() -> None:
-    """Remove the namespaces."""
-    for space in (HERE, THERE):
-        subprocess.run(("ip", "netns", "del", space), check=False, capture_output=True)
 
 
 def question(number: int, every_ns: int) -> Question:
@@ -148,12 +119,13 @@ def ping_median_us() -> float:
 
 def main(probes: int) -> None:
     """Build, run everything, print."""
-    tear_down()
     with tempfile.TemporaryDirectory() as folder:
         loop = Path(folder) / "echo_loop"
         sh(shutil.which("cc") or "cc", "-O2", "-o", str(loop), str(Path(__file__).with_name("echo_loop.c")))
-        build()
-        try:
+        with pair(HERE, THERE):
+            # The kernel answers 1000 echoes a second by default.
+            limits = ("net.ipv4.icmp_ratemask=0", "net.ipv4.icmp_msgs_per_sec=1000000")
+            sh("ip", "netns", "exec", THERE, "sysctl", "-qw", *limits)
             for run in range(RUNS):
                 one_us, _ = bare(loop, 1)
                 many_us, c_median_us = bare(loop, RATE // 1000)
@@ -171,8 +143,6 @@ def main(probes: int) -> None:
                 )
             late = inside("timeliness", 10)
             say(f"lateness of {late['sends']:.0f} sends: p99 {late['p99_ms']:.2f} ms, max {late['max_ms']:.2f} ms")
-        finally:
-            tear_down()
 
 
 if __name__ == "__main__":

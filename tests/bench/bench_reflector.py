@@ -21,11 +21,11 @@ from typing import Final
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.bench.pair import ADDRESS, pair, say, sh
 from wanwatch.core.wire import stamp
 from wanwatch.reflector import SpeedServer, StampReflector
 
 HERE, THERE = "wwrefl-a", "wwrefl-b"
-ADDRESS = "198.51.100.2"
 PORT = 18_620
 KEY = b"an example key of some length"
 TOKEN = "a token for one run"  # noqa: S105 - of one run
@@ -38,34 +38,6 @@ GOOD = stamp.build_sender(stamp.SenderPacket(0, 1 << 63, 0x0001, ssid=7))
 SIGNED = stamp.build_sender(stamp.SenderPacket(0, 1 << 63, 0x0001, ssid=7), KEY)
 FORGED = SIGNED[:-1] + bytes([SIGNED[-1] ^ 1])
 CORRUPT = GOOD[:12] + b"\0\0" + GOOD[14:]
-
-
-def say(text: str) -> None:
-    """Print a line."""
-    sys.stdout.write(f"{text}\n")
-    sys.stdout.flush()
-
-
-def sh(*words: str, given: bytes = b"") -> str:
-    """Run a command and return what it says."""
-    return subprocess.run(words, check=True, capture_output=True, input=given).stdout.decode()
-
-
-def build() -> None:
-    """Two namespaces and a veth between them."""
-    sh("ip", "netns", "add", HERE)
-    sh("ip", "netns", "add", THERE)
-    sh("ip", "-n", HERE, "link", "add", "line", "type", "veth", "peer", "name", "line", "netns", THERE)
-    for space, own in ((HERE, "198.51.100.1/24"), (THERE, f"{ADDRESS}/24")):
-        sh("ip", "-n", space, "addr", "add", own, "dev", "line")
-        sh("ip", "-n", space, "link", "set", "line", "up")
-        sh("ip", "-n", space, "link", "set", "lo", "up")
-
-
-def tear_down() -> None:
-    """Remove the namespaces."""
-    for space in (HERE, THERE):
-        subprocess.run(("ip", "netns", "del", space), check=False, capture_output=True)
 
 
 async def serve(mode: str) -> None:
@@ -136,7 +108,6 @@ def speed(source: Path) -> None:
 
 def main(seconds: float) -> None:
     """Build, run everything, print."""
-    tear_down()
     with tempfile.TemporaryDirectory(dir="/dev/shm") as folder:
         program = Path(folder) / "udp_load"
         sh(shutil.which("cc") or "cc", "-O2", "-o", str(program), str(Path(__file__).with_name("udp_load.c")))
@@ -145,8 +116,7 @@ def main(seconds: float) -> None:
             file.truncate(GIGABYTES * 10**9)  # a hole: read as zeros, and takes no room
         load = Load(program, seconds)
         ours = (sys.executable, __file__, "serve")
-        build()
-        try:
+        with pair(HERE, THERE):
             with running(str(program), "echo", str(PORT)) as process:
                 load.capacity("C, 44 octets", process, GOOD)
             for mode, packet in (("stateless", GOOD), ("stateful", GOOD), ("signed", SIGNED)):
@@ -157,8 +127,6 @@ def main(seconds: float) -> None:
                     say(f"  in a flood of {FLOOD}/s: " + ", ".join(f"{k} {v:.1f} us" for k, v in costs.items()))
             with running(*ours, "stateful"):
                 speed(source)
-        finally:
-            tear_down()
 
 
 if __name__ == "__main__":

@@ -14,15 +14,10 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.bench.pair import say
 from tests.lab.speedway import ADDRESS, COUNTED, PAYLOAD, Speedway
 
 CLOSE = 0.01
-
-
-def say(text: str) -> None:
-    """Print a line."""
-    sys.stdout.write(f"{text}\n")
-    sys.stdout.flush()
 
 
 def shaped(way: Speedway, runs: int, seconds: int, rates: list[int]) -> bool:

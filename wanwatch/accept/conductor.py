@@ -4,7 +4,7 @@ import asyncio
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from wanwatch.accept.errors import NoUplinkError, PinError, UnderWayError
+from wanwatch.accept.errors import PinError, UnderWayError
 from wanwatch.accept.person import Person
 from wanwatch.accept.rehearsal import rehearse
 from wanwatch.accept.screen import Screen
@@ -13,8 +13,8 @@ from wanwatch.accept.terms import terms_of
 from wanwatch.clock import clock_quality
 from wanwatch.config import Config
 from wanwatch.config.handover import load_handover
+from wanwatch.config.named import uplink_of
 from wanwatch.config.plan import store_path
-from wanwatch.config.uplink import Uplink
 from wanwatch.core.acceptance import Handover, Item, Progress, Step, Verdict, resumed
 from wanwatch.core.acceptance.failover import not_rehearsed
 from wanwatch.core.acceptance.handover import judge
@@ -60,7 +60,7 @@ class Conductor:
         self, config: Config, uplink: str, wishes: Wishes, person: Person, screen: Screen, clock: Clock
     ) -> None:
         self._config, self._path = config, store_path(config)
-        self._uplink = _uplink(config, uplink)
+        self._uplink = uplink_of(config, uplink)
         self._wishes, self._person, self._screen, self._clock = wishes, person, screen, clock
         self._steps = Steps(config, self._uplink, clock, wishes.amount, screen.within)
 
@@ -139,10 +139,3 @@ def latest(path: Path, site: str, uplink: str) -> Progress | None:
     except NoRecordError:
         return None
     return progress_of(kept[-1]) if kept else None
-
-
-def _uplink(config: Config, name: str) -> Uplink:
-    for uplink in config.uplinks:
-        if uplink.name == name:
-            return uplink
-    raise NoUplinkError(name, [uplink.name for uplink in config.uplinks])

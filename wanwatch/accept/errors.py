@@ -1,20 +1,11 @@
 """Why no acceptance test was made, or not to its end."""
 
-from collections.abc import Sequence
-
 from wanwatch.core.acceptance import Item
 from wanwatch.core.errors import WanwatchError
 
 
 class AcceptError(WanwatchError):
     """There is no test to be had."""
-
-
-class NoUplinkError(AcceptError):
-    """There is no uplink of that name."""
-
-    def __init__(self, name: str, known: Sequence[str]) -> None:
-        super().__init__(f"uplink {name!r}: there is no such uplink; write one of {', '.join(known)}")
 
 
 class UnderWayError(AcceptError):

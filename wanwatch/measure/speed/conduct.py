@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final, TypeAlias
 
 from wanwatch.config import Config, testuse
+from wanwatch.config.named import uplink_of
 from wanwatch.config.places import resolver
 from wanwatch.config.plan import ca_file
 from wanwatch.config.uplink import Uplink
@@ -61,9 +62,10 @@ async def run_speed_test(
         The result. Network trouble is the ending of a direction, and the other one is run all the same.
 
     Raises:
-        SpeedError: No test was made: no such uplink, no server, or another test is under way.
+        NoUplinkError: There is no such uplink.
+        SpeedError: No test was made: no server, or another test is under way.
     """
-    line, speed = where.uplink_of(config, uplink), where.settings(config)
+    line, speed = uplink_of(config, uplink), where.settings(config)
     places = [where.place(speed, direction) for direction in asked.directions]
     meant = where.as_asked(speed, asked)
     with turn(config.site.data_dir):

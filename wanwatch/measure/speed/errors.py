@@ -1,6 +1,5 @@
 """Why no speed test was made: we were asked for one that cannot be. Network trouble is an ending, not an error."""
 
-from collections.abc import Sequence
 from pathlib import Path
 
 from wanwatch.core.errors import WanwatchError
@@ -8,13 +7,6 @@ from wanwatch.core.errors import WanwatchError
 
 class SpeedError(WanwatchError):
     """No test was made."""
-
-
-class NoUplinkError(SpeedError):
-    """There is no uplink of that name."""
-
-    def __init__(self, name: str, known: Sequence[str]) -> None:
-        super().__init__(f"uplink {name!r}: there is no such uplink; write one of {', '.join(known)}")
 
 
 class NoServerError(SpeedError):

@@ -16,7 +16,7 @@ from wanwatch.core.account.speed_result import Direction
 from wanwatch.core.model import NS_PER_S, Kind, Pin, Question, Role, Series
 from wanwatch.core.wire import stamp
 from wanwatch.measure.sockets import families as pin_families
-from wanwatch.measure.speed.errors import NoServerError, NoUplinkError
+from wanwatch.measure.speed.errors import NoServerError
 from wanwatch.measure.speed.job import Job
 
 PROBE_TIMEOUT_NS: Final = 2 * NS_PER_S
@@ -60,18 +60,6 @@ def settings(config: Config) -> Speed:
     if config.speed is None:
         raise NoServerError
     return config.speed
-
-
-def uplink_of(config: Config, name: str) -> Uplink:
-    """Return the uplink of that *name*.
-
-    Raises:
-        NoUplinkError: There is none.
-    """
-    for uplink in config.uplinks:
-        if uplink.name == name:
-            return uplink
-    raise NoUplinkError(name, [uplink.name for uplink in config.uplinks])
 
 
 def place(speed: Speed, direction: Direction) -> Place:
