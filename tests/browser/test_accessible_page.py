@@ -1,16 +1,11 @@
-"""The month's page holds what people need who do not see it, or not well.
+"""The month's page holds what people need who do not see it, or not well."""
 
-Source: the rules of axe-core, which test against WCAG 2.1; the package `axe-core-python` brings them as one file.
-"""
-
-import html
-import importlib.resources
-import json
-import re
 from dataclasses import replace
-from pathlib import Path
 
-from tests.browser.chromium import NEEDED, chromium
+from playwright.async_api import Browser
+
+from tests.browser.onlooking import IN_A_BROWSER, looking
+from tests.browser.rules import faults
 from tests.fakes.month import PERIOD, SUBJECT, at, record
 from wanwatch.core.account.period import month_before, month_of
 from wanwatch.core.account.speed_tests import SpeedTest, speeds
@@ -19,13 +14,7 @@ from wanwatch.report.command import make
 from wanwatch.report.html import render_html
 from wanwatch.report.values import MonthReport
 
-pytestmark = NEEDED
-RUN = """<script>{rules}</script><script>
-window.addEventListener("load", () => axe.run(document, {{resultTypes: ["violations"]}}).then(found => {{
-  const told = found.violations.map(v => [v.impact, v.id, v.nodes.length, v.nodes[0].html.slice(0, 200)]);
-  document.documentElement.innerHTML = "<pre>" + JSON.stringify(told).replace(/</g, "&lt;") + "</pre>";
-}}));
-</script>"""
+pytestmark = IN_A_BROWSER
 
 
 def full() -> MonthReport:
@@ -44,25 +33,8 @@ def full() -> MonthReport:
     return replace(report, uplinks=(first, *report.uplinks[1:]), months=months)
 
 
-def faults(folder: Path, page: str) -> list[list[object]]:
-    """What the rules find serious or critical in a page: impact, rule, how often, and an element."""
-    rules = importlib.resources.files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
-    page = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page)  # it would keep the rules out
-    script = RUN.format(rules=rules.replace("</script", "<\\/script"))
-    tested = folder / "month.html"
-    tested.write_text(page.replace("</body>", script + "</body>"), "utf-8")
-    printed = chromium(folder, "--virtual-time-budget=60000", "--dump-dom", tested.as_uri())
-    told = re.search(r"<pre>(.*)</pre>", printed, re.DOTALL)
-    assert told is not None
-    return [fault for fault in json.loads(html.unescape(told[1])) if fault[0] in {"serious", "critical"}]
-
-
-def test_the_page_has_no_serious_fault_by_the_rules_of_accessibility(tmp_path: Path) -> None:
+async def test_the_page_has_no_serious_fault_by_the_rules_of_accessibility(browser: Browser) -> None:
     """Names, headings, tables, contrast, what can be reached by keyboard: nothing serious and nothing critical."""
-    assert faults(tmp_path, render_html(full())) == []
-
-
-def test_the_rules_do_find_faults(tmp_path: Path) -> None:
-    """A page without its language and with pale print is told as such, so that silence means something."""
-    spoilt = render_html(full()).replace(' lang="en"', "").replace("--quiet: #56636f", "--quiet: #c9ccd0")
-    assert {fault[1] for fault in faults(tmp_path, spoilt)} >= {"html-has-lang", "color-contrast"}
+    async with looking(browser) as (page, _):
+        await page.set_content(render_html(full()))
+        assert await faults(page) == []

@@ -4,21 +4,23 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from pathlib import Path
+from urllib.parse import quote
 
 import aiohttp
 import pytest
 from aiohttp import web
+from prometheus_client.parser import text_string_to_metric_families
+from yarl import URL
 
 from tests.fakes.clock import START_UNIX_NS
-from tests.fakes.web import health_of, office
+from tests.fakes.web import ODD, office, troubled_office
 from wanwatch.core.event_json import FIELDS
-from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind
+from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, State, StateChanged
 from wanwatch.publish import Metrics
 from wanwatch.web import happened, make_app, serve
 
 BEGAN = START_UNIX_NS - 600 * NS_PER_S
 CUT = Event("outage-fibre-1", "harbour-lane", EventKind.OUTAGE, "fibre", Bounds(BEGAN, BEGAN, BEGAN))
-ODD = ["<script>alert(1)</script>", "W" * 200, "\u202eerbif", "\N{SATELLITE ANTENNA}/%2e"]
 
 
 @pytest.fixture
@@ -52,18 +54,30 @@ async def test_the_status_page_says_who_carries_and_what_goes_on(http: aiohttp.C
     assert len(page.encode()) < 150_000
 
 
-@pytest.mark.parametrize("name", ODD)
+@pytest.mark.parametrize("name", ODD.values(), ids=ODD)
 async def test_any_name_is_harmless(http: aiohttp.ClientSession, tmp_path: Path, name: str) -> None:
-    """Names are text wherever they stand, and lead to their own pages."""
-    runner, at = await opened(make_app(Metrics("s", "1").registry, office(tmp_path, health_of(name, name))))
+    """Names of site and lines are text wherever they stand, lead to their own pages, and are labels as they are."""
+    metrics, first, second = Metrics(name, "1"), name, f"{name} 2"
+    metrics.follow((first, second))
+    for line, state in ((first, State.DOWN), (second, State.UP)):
+        metrics.state(StateChanged(line, state, 0))
+    runner, at = await opened(make_app(metrics.registry, troubled_office(tmp_path, name, first, second)))
     try:
-        async with http.get(at) as answer:
-            assert answer.status == 200
-            assert "<script>alert" not in await answer.text()
+        for way in ("/", f"/uplink/{quote(first, safe='')}", f"/incident/{quote(f'incident-outage-{first}', safe='')}"):
+            async with http.get(URL(at + way, encoded=True)) as answer:
+                assert (way, answer.status) == (way, 200)
+                assert "<script>alert" not in await answer.text()
         async with http.get(f"{at}/api/uplinks") as answer:
-            assert [row["name"] for row in await answer.json()] == [name]
+            assert [row["name"] for row in await answer.json()] == [first, second]
+        async with http.get(f"{at}/api/incidents") as answer:
+            assert {uplink for one in await answer.json() for uplink in one["uplinks"]} == {first, second}
+        async with http.get(f"{at}/metrics") as answer:
+            families = list(text_string_to_metric_families(await answer.text()))
     finally:
         await runner.cleanup()
+    states = next(family for family in families if family.name == "wanwatch_uplink_state").samples
+    told = {(one.labels["site"], one.labels["uplink"], one.labels["state"]) for one in states if one.value}
+    assert told == {(name, first, "down"), (name, second, "up")}
 
 
 async def test_every_page_is_there_and_what_is_not_is_said(http: aiohttp.ClientSession, tmp_path: Path) -> None:

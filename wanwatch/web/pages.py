@@ -1,29 +1,33 @@
 """Pages: for people, whole without a script; a small one of our own keeps the status page fresh."""
 
 import re
+import shlex
 from collections.abc import Sequence
-from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from aiohttp import web
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from wanwatch import __version__
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.incident import find, phrase, sentence, subject
 from wanwatch.core.lengths import duration
-from wanwatch.core.model import NS_PER_S, UNPINNED, Event, Measurement, Span
+from wanwatch.core.model import NS_PER_S, UNPINNED, Measurement, Span
 from wanwatch.publish.incidents import WORDS
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence as event_sentence
 from wanwatch.web import views
+from wanwatch.web.apart import apart, event_apart
 from wanwatch.web.office import KEPT_NS, Office, Reader, tests_of
 from wanwatch.web.ribbon import PATTERNS
 
 FOLDER: Final = Path(__file__).parent / "page"
-_KINDS: Final = {".html": "page", ".pdf": "PDF", ".csv": "table", ".zip": "tables", ".json": "data"}
+_WORDS: Final = WORDS._replace(name=apart)
+_KINDS: Final = {".html": "page", ".pdf": "PDF", ".zip": "tables", ".json": "data"}
+"""What a kept report is for a reader, by the ending of its file's name."""
 _FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,200}")
 _OWN_FILES: Final = {"status.css": "text/css", "status.js": "text/javascript"}
 REPORT_POLICY: Final = (
@@ -47,17 +51,16 @@ class Pages:
             loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined,
             trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
         )  # fmt: skip
-        self._environment.globals.update(version=__version__, patterns=PATTERNS, may_leave=may_leave)
+        self._environment.globals.update(version=__version__, patterns=PATTERNS, may_leave=may_leave, zone=office.zone)
         self._environment.filters.update(
             instant=self._instant,
-            clock=lambda unix_ns: self._local(unix_ns).strftime("%H:%M:%S"),
-            incident=lambda one: sentence(one, WORDS),
-            phrase=lambda entry: phrase(entry, WORDS),
+            incident=lambda one: sentence(one, _WORDS),
+            phrase=lambda entry: phrase(entry, _WORDS),
             subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
-            sentence=event_sentence,
-            length=lambda stretch: duration(stretch.span.length_ns / NS_PER_S),
+            sentence=lambda event: event_sentence(event_apart(event)),
+            lasted=lambda stretch: duration(stretch.span.length_ns / NS_PER_S),
             incident_href=lambda one: views.href("incident", one.id),
-            lasted=_lasted,
+            argument=shlex.quote,
             speed=_speed,
             capital=lambda text: text[:1].upper() + text[1:],
         )
@@ -77,7 +80,7 @@ class Pages:
     async def status(self, _request: web.Request) -> web.Response:
         """The whole office at this moment."""
         reading = await self._reader.read()
-        reports = len(kept(self._office.reports))
+        reports = [one.name for one in by_period(kept(self._office.reports))]
         shown = views.status(self._office.health(), self._office.lately(), reading, reports)
         return self.render("status.html", status=shown)
 
@@ -110,7 +113,9 @@ class Pages:
 
     async def reports(self, _request: web.Request) -> web.Response:
         """The reports that were kept."""
-        return self.render("reports.html", site=self._office.health()["site"], files=kept(self._office.reports))
+        return self.render(
+            "reports.html", site=self._office.health()["site"], reports=by_period(kept(self._office.reports))
+        )
 
     async def report(self, request: web.Request) -> web.StreamResponse:
         """One of them, as it was written."""
@@ -130,11 +135,13 @@ class Pages:
         span = Span(now_unix_ns - KEPT_NS, now_unix_ns + 1)
         return list(await self._office.read(lambda record, site: tests_of(record, site, uplink, span)))[:20]
 
-    def _local(self, unix_ns: int) -> datetime:
-        return local_time(unix_ns, self._office.zone())
-
-    def _instant(self, unix_ns: int) -> str:
-        return self._local(unix_ns).isoformat(sep=" ", timespec="seconds")
+    def _instant(self, unix_ns: int) -> Markup:
+        """Return an instant as the site's clocks showed it, with its offset where that is another one than now."""
+        zone = self._office.zone()
+        at, now = local_time(unix_ns, zone), local_time(self._office.clock.now_unix_ns(), zone)
+        shown = at if at.utcoffset() != now.utcoffset() else at.replace(tzinfo=None)
+        text = shown.isoformat(sep=" ", timespec="seconds")
+        return Markup('<time datetime="{}">{}</time>').format(at.isoformat(timespec="seconds"), text)
 
 
 def kept(folder: Path) -> list[Path]:
@@ -147,6 +154,27 @@ def kept(folder: Path) -> list[Path]:
     return sorted((path for path in known if ".figures." not in path.name), reverse=True)
 
 
+class KeptReport(NamedTuple):
+    """One report, by the time that it is about, with its files and what each is."""
+
+    name: str
+    files: list[tuple[str, str]]
+
+
+def by_period(files: Sequence[Path]) -> list[KeptReport]:
+    """Return the reports that these files are of, the latest first, each with its page first."""
+    found: dict[str, list[str]] = {}
+    for path in files:
+        found.setdefault(path.name.partition(".")[0], []).append(path.name)
+    order = [*_KINDS]
+    return [
+        KeptReport(
+            name, [(_KINDS[Path(one).suffix], one) for one in sorted(names, key=lambda n: order.index(Path(n).suffix))]
+        )
+        for name, names in found.items()
+    ]
+
+
 async def _own_file(name: str, _request: web.Request) -> web.Response:
     return web.Response(body=(FOLDER / name).read_bytes(), content_type=_OWN_FILES[name], charset="utf-8")
 
@@ -155,9 +183,3 @@ def _speed(test: Measurement, way: str) -> str:
     run: Any = test.result.get(way) or {}
     bps = (run.get("goodput") or {}).get("bps")
     return "none" if bps is None else rate(bps) + ("" if run.get("counts") else ", does not count")
-
-
-def _lasted(event: Event) -> str:
-    if event.end is None:
-        return "still going on"
-    return duration((event.end.estimate_unix_ns - event.start.estimate_unix_ns) / NS_PER_S)

@@ -1,7 +1,7 @@
 """Views: what each page shows, as one frozen value, made from how things stand and from a reading of the record."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -14,6 +14,7 @@ from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S, Event, Json, Role, Span
 from wanwatch.publish.listing import data_says, speed_says
 from wanwatch.publish.live import Lately
+from wanwatch.web.apart import apart
 from wanwatch.web.office import Reading
 from wanwatch.web.ribbon import in_words, ribbon
 
@@ -62,7 +63,7 @@ class Status:
         drills: What is to be said of rehearsals, each with whether it is overdue.
         open: The incidents that go on.
         past: The latest of those that are over.
-        reports: How many reports there are to read.
+        reports: Names of the reports there are to read, the latest first.
     """
 
     site: str
@@ -72,15 +73,16 @@ class Status:
     drills: tuple[tuple[str, bool], ...]
     open: tuple[Incident, ...]
     past: tuple[Incident, ...]
-    reports: int
+    reports: Sequence[str]
     day: Span
     trouble: str | None
 
 
-def status(health: Mapping[str, Any], lately: Sequence[Lately], reading: Reading, reports: int) -> Status:
+def status(health: Mapping[str, Any], lately: Sequence[Lately], reading: Reading, reports: Sequence[str]) -> Status:
     """Put the status page together."""
     now_unix_ns = reading.day.end_unix_ns
-    rehearsed = [Rehearsal.from_json(drill) for drill in health["drills"]]
+    told = [Rehearsal.from_json(drill) for drill in health["drills"]]
+    rehearsed = [replace(one, uplink=apart(one.uplink)) for one in told]
     return Status(
         site=health["site"],
         headline=headline(health["carrying"]),
@@ -120,7 +122,7 @@ def headline(carrying: Mapping[str, Any]) -> str:
     """Say who carries ordinary traffic."""
     if not carrying["known"]:
         return "Nobody can tell which line carries the traffic"
-    names = carriers(carrying)
+    names = [apart(name) for name in carriers(carrying)]
     if not names:
         return "No line carries the traffic"
     if len(names) == 1:

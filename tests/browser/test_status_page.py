@@ -1,0 +1,82 @@
+"""The status page in a real browser, of a real daemon that watches the demo's office on loopback."""
+
+import contextlib
+import socket
+import time
+from collections.abc import AsyncIterator
+from dataclasses import replace
+from pathlib import Path
+
+from playwright.async_api import Browser
+
+from tests.browser.onlooking import IN_A_BROWSER, looking
+from wanwatch.config import load
+from wanwatch.core.model import Effect, State, StateChanged
+from wanwatch.daemon import Daemon
+from wanwatch.demo import configuration
+from wanwatch.demo.office import COPPER, FIBRE, QUIET
+from wanwatch.demo.roads import Roads
+from wanwatch.demo.servers import Place, free_place, serving
+
+pytestmark = IN_A_BROWSER
+SHOWN_WITHIN_S = 2.0
+"""From what the daemon has concluded to what an onlooker reads."""
+
+
+@contextlib.asynccontextmanager
+async def watched(folder: Path) -> AsyncIterator[tuple[Daemon, Roads, dict[str, float]]]:
+    """A daemon that watches the office, the office's roads, and when it concluded that a line is down."""
+    down_at: dict[str, float] = {}
+
+    def hear(effect: Effect) -> None:
+        if isinstance(effect, StateChanged) and effect.state is State.DOWN:
+            down_at[effect.uplink] = time.monotonic()
+
+    roads = Roads(QUIET, chance=lambda: 0.5)
+    async with serving(roads) as places:
+        pages = free_place(Place("127.0.0.1", 9470), socket.SOCK_STREAM)
+        path = configuration.write(folder, places, str(pages))
+        path.write_text(path.read_text("utf-8").replace('down_after = "2s"', 'down_after = "600ms"'), "utf-8")
+        daemon = Daemon(load(path), path=path, on_effect=hear)
+        await daemon.start()
+        try:
+            yield daemon, roads, down_at
+        finally:
+            await daemon.stop()
+
+
+async def test_a_cut_shows_within_two_seconds_without_a_reload(browser: Browser, tmp_path: Path) -> None:
+    """State, headline and open incident follow the stream; the page stays the same one, and so does what has focus."""
+    async with watched(tmp_path) as (daemon, roads, down_at), looking(browser) as (page, asked):
+        await page.goto(daemon.address)
+        card = page.locator("section.card", has=page.get_by_role("heading", name=FIBRE.name))
+        await card.locator(".state.up").wait_for()
+        await page.get_by_role("heading", level=1, name="fibre carries the traffic").wait_for()
+        await page.evaluate("window.still = document.body")
+        await card.get_by_role("link").focus()
+
+        roads.change(QUIET.with_line(FIBRE.name, replace(FIBRE.usual, silent=True)))
+        await card.locator(".state.down").wait_for()
+        shown_after_s = time.monotonic() - down_at[FIBRE.name]
+        roads.change(roads.scene.carried_by(COPPER.name))
+        await page.get_by_role("heading", level=1, name="copper carries the traffic").wait_for()
+        await page.get_by_role("region", name="Going on").get_by_role("link").wait_for()
+
+        assert await page.evaluate("window.still === document.body")
+        assert await page.evaluate("document.activeElement.textContent") == FIBRE.name
+    assert shown_after_s < SHOWN_WITHIN_S
+    assert asked.hosts == {"127.0.0.1"}
+    assert asked.faults == []
+
+
+async def test_figures_come_by_themselves_and_silence_of_the_daemon_is_told(browser: Browser, tmp_path: Path) -> None:
+    """Delay and loss are filled in by the stream; once nobody answers, the page says that it is old."""
+    async with looking(browser) as (page, _):
+        async with watched(tmp_path) as (daemon, _, _):
+            await page.goto(daemon.address)
+            assert await page.locator("#away").is_hidden()
+            cell = page.locator('[data-delay="fibre/near/stamp"]')
+            await cell.filter(has_text="ms").wait_for()
+            await cell.evaluate("cell => { cell.textContent = 'old' }")
+            await cell.filter(has_text="ms").wait_for()
+        await page.locator("#away").wait_for(state="visible")
