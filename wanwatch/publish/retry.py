@@ -33,11 +33,12 @@ def meaning(status: int) -> Said:
 
 def wait_s(attempt: int, retry_after: str | None, now_unix_s: float) -> float:
     """Return the seconds to wait after the *attempt*-th failure: what was asked for, or twice as long each time."""
-    asked = _asked_s(retry_after.strip(), now_unix_s) if retry_after else None
+    asked = asked_s(retry_after.strip(), now_unix_s) if retry_after else None
     return min(FIRST_S * 2 ** min(attempt - 1, 20), LONGEST_S) if asked is None else min(asked, MOST_HEEDED_S)
 
 
-def _asked_s(written: str, now_unix_s: float) -> float | None:
+def asked_s(written: str, now_unix_s: float) -> float | None:
+    """Return the seconds that a Retry-After asks for; None if it is neither a number nor a date."""
     if written.isdecimal() and written.isascii():
         return float(written)
     try:

@@ -5,7 +5,9 @@ Names are asked for by the same line: the machine's own resolver may be one that
 Source:  RFC 8305 (both families of a name are tried, the second a moment later).
 """
 
+import errno
 import socket
+import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -113,5 +115,19 @@ async def _addresses(line: Line, host: str) -> Sequence[str]:
     except ValueError:
         found = await line.look_up(host)
     if not found:
-        raise OSError(None, f"the name {host} does not resolve")
+        raise OSError(errno.EHOSTUNREACH, f"the name {host} does not resolve")
     return found
+
+
+def trouble(error: Exception) -> str:
+    """Return what went wrong in a few words, without the path of a URL: it may be somebody's key."""
+    deeper = error.__cause__ if isinstance(error.__cause__, ssl.SSLError) else error
+    if isinstance(deeper, ssl.SSLCertVerificationError):
+        return f"its certificate is not trusted: {deeper.verify_message}"
+    if isinstance(error, TimeoutError):
+        return "no answer in time"
+    if isinstance(error, aiohttp.ClientResponseError):
+        return error.message or type(error).__name__
+    if isinstance(error, OSError) and not isinstance(error, aiohttp.ClientError) and error.strerror:
+        return error.strerror
+    return str(error) or type(error).__name__

@@ -5,6 +5,7 @@ Out:      bytes, or a frozen value, or `Malformed`; never an exception for a bad
 Imports:  wanwatch.core.model (causes of refusal) and the pure parts of the standard library.
 
 One module a format: `icmp`, `stamp` (with `stamp_tlv` behind it and `stamp_loss` on its numbers), `stun`, `rtnetlink`.
+`signature` makes header fields only.
 """
 
 from wanwatch.core.wire.malformed import Malformed
