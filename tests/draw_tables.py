@@ -11,6 +11,8 @@ from wanwatch.core.judge import carrying, flapping, line, pin, speed
 from wanwatch.core.judge.hand import Hand
 from wanwatch.core.judge.switch import CAUSES, VERDICTS, Way
 from wanwatch.core.model import State
+from wanwatch.core.notices.standing import Shows
+from wanwatch.core.notices.wanted import TABLE as NOTICES
 
 FILE: Final = Path(__file__).parents[1] / "DEVELOPERS.md"
 BEGIN: Final = "<!-- drawn by python -m tests.draw_tables -->"
@@ -66,6 +68,11 @@ def _programme() -> str:
     return _grid(["", *(word.value for word in Word)], rows)
 
 
+def _notices() -> str:
+    rows = ([f"**{stage}**", *(row[shows] or "·" for shows in Shows)] for stage, row in NOTICES.items())
+    return _grid(["", *Shows], rows)
+
+
 def drawn() -> str:
     """What belongs between the markers."""
     return "\n\n".join(
@@ -88,6 +95,8 @@ def drawn() -> str:
             _incidents(),
             "**A drill**, step by step, by what is seen of the office (`core/drill/programme.py`):",
             _programme(),
+            "**Which notice an address gets**, by what it was told and what there is (`core/notices/wanted.py`):",
+            _notices(),
         )
     )
 

@@ -97,17 +97,22 @@ def marked(events: Iterable[Event], windows: Iterable[Event]) -> list[Event]:
     Likewise it is marked as of a drill, if it reaches into one. An event that is still going on reaches into the window
     that it began in; how far it will reach is not known.
     """
-    windows = list(windows)
-    counting = [window for window in windows if counts(window)]
-    drills = [_ended(window) for window in windows if window.kind is EventKind.DRILL]
-    return [
-        replace(
-            e,
-            planned=e.planned or any(_reaches_into(e, window) for window in counting),
-            drill=e.drill or any(_reaches_into(e, drill) for drill in drills),
-        )
-        for e in events
-    ]
+    marking = _marking(windows)
+    found = []
+    for event in events:
+        mine = [window.kind for window in marking if _reaches_into(event, window)]
+        planned, drill = event.planned or EventKind.PLANNED_WORK in mine, event.drill or EventKind.DRILL in mine
+        found.append(replace(event, planned=planned, drill=drill))
+    return found
+
+
+def windows_of(event: Event, windows: Iterable[Event]) -> list[Event]:
+    """Return those of *windows* that *event* is marked for; a drill that goes on ends with the longest there can be."""
+    return [window for window in _marking(windows) if _reaches_into(event, window)]
+
+
+def _marking(windows: Iterable[Event]) -> list[Event]:
+    return [_ended(window) for window in windows if counts(window) or window.kind is EventKind.DRILL]
 
 
 def _ended(drill: Event) -> Event:

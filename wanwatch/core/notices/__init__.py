@@ -5,13 +5,16 @@ Out:      notices to be made now; a letter's standing in the outbox after each t
 Imports:  wanwatch.core. Nothing is sent or kept here, and nothing is worded.
 """
 
+from wanwatch.core.notices.case import Case, cases, cases_in
 from wanwatch.core.notices.letter import Answer, Attachment, Letter, Sent
 from wanwatch.core.notices.notice import Kind, Notice, Terms
 from wanwatch.core.notices.post import Post, PostState, answered
+from wanwatch.core.notices.wanted import trial, wanted
 
 __all__ = [
     "Answer",
     "Attachment",
+    "Case",
     "Kind",
     "Letter",
     "Notice",
@@ -20,4 +23,8 @@ __all__ = [
     "Sent",
     "Terms",
     "answered",
+    "cases",
+    "cases_in",
+    "trial",
+    "wanted",
 ]

@@ -38,11 +38,13 @@ class Notice:
         site: The site's name.
         to: The address: `mailto:` or an https URL. It may hold a secret, and is not for showing.
         kind: Why.
-        about: What it is about: the id of an incident, of an event that belongs to none, or of a report.
+        about: What it is about: the id of an incident, of an event that belongs to none, or of a report; what is
+            told later of an incident bears the id that it was first told by, though its own may have changed.
         count: The how manieth of its kind about it, from 1.
         made_unix_ns: When it was made.
         lines: The uplinks that were in trouble then.
         signs: What the incident showed by then.
+        also: Other ids that it was told by, where what was told apart has turned out to be one.
         parts: The notices that one of kind `several` stands for.
     """
 
@@ -54,6 +56,7 @@ class Notice:
     made_unix_ns: int = 0
     lines: tuple[str, ...] = ()
     signs: tuple[Sign, ...] = ()
+    also: tuple[str, ...] = ()
     parts: tuple["Notice", ...] = ()
 
     @property
