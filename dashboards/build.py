@@ -13,6 +13,7 @@ STATES: Final = ((1, "up", GREEN), (2, "impaired", ORANGE), (3, "down", VERMILIO
 CARRIES: Final = ((0, "stands by", GREY), (1, "carries", BLUE))
 YES_IS_BAD: Final = ((0, "no", GREEN), (1, "yes", VERMILION))
 YES_IS_GOOD: Final = ((0, "no", VERMILION), (1, "yes", GREEN))
+VERDICTS: Final = ((-1, "undecided", GREY), (0, "breached", VERMILION), (1, "met", GREEN))
 
 SITE, LINE = 'site=~"$site"', 'site=~"$site", uplink=~"$uplink"'
 
@@ -21,6 +22,12 @@ def state_of(matching: str) -> str:
     """The query that numbers the state of each line, as in STATES."""
     each = (f'(wanwatch_uplink_state{{{matching}, state="{word}"}} == 1) * {number}' for number, word, _ in STATES)
     return f"max by (site, uplink) ({' or '.join(each)})"
+
+
+def verdicts(matching: str) -> str:
+    """The query that numbers the verdict of each clause, as in VERDICTS: one that is open has a limit only."""
+    met, limit = (f"max by (site, uplink, clause) (wanwatch_clause_{what}{{{matching}}})" for what in ("met", "limit"))
+    return f"{met} or {limit} * 0 - 1"
 
 
 def latest(title: str, says: str, query: str, legend: str, **more: Any) -> Panel:
@@ -83,10 +90,18 @@ SITE_BOARD: Final = Dashboard(
             over_time("Speed tests", "Speed tests of the last day, by how they ended.",
                       (f"sum by (uplink, outcome) (increase(wanwatch_speed_tests_total{{{LINE}}}[1d]))",
                        "{{uplink}} {{outcome}}")),
-            over_time("Allowed and used", "Downtime that the month allows, and downtime of the last 30 days.",
+            over_time("Allowed and used", "Downtime that the contract allows, and how much of it is used.",
                       (f"wanwatch_downtime_allowance_seconds{{{LINE}}}", "{{uplink}} allowed"),
-                      (f"sum by (uplink) (increase(wanwatch_outage_seconds_total{{{LINE}}}[30d]))", "{{uplink}} used"),
-                      unit="s"),
+                      ((f"wanwatch_downtime_allowance_seconds{{{LINE}}}"
+                        f" - wanwatch_downtime_allowance_remaining_seconds{{{LINE}}}"), "{{uplink}} used"), unit="s"),
+            Panel("Clauses over time", "What became of each clause of the contract: met, breached or undecided yet.",
+                  "state-timeline", [(verdicts(LINE), "{{uplink}} {{clause}}")], words=VERDICTS, width=24),
+            latest("Clauses so far", "What the figure of each clause has come to, in base units.",
+                   f"wanwatch_clause_value{{{LINE}}}", "{{uplink}} {{clause}}", width=12),
+            latest("Allowance left", "Downtime that the contract still allows; less than nothing if it is overdrawn.",
+                   f"wanwatch_downtime_allowance_remaining_seconds{{{LINE}}}", "{{uplink}}", unit="s", bad_below=0),
+            latest("Age of the accounts", "How long ago clauses and allowances were reckoned.",
+                   f"time() - max by (site) (wanwatch_accounts_made_timestamp_seconds{{{SITE}}})", "", unit="s"),
         )),
         Row("Pages and resolvers", (
             over_time("Steps of a connection", "How long each step of the last fetch or connection took.",
@@ -157,6 +172,15 @@ FLEET_BOARD: Final = Dashboard(
                   unit="percentunit"),
             Panel("Worst calls", "The twenty lines over which a call would be rated worst.", "bargauge",
                   [(f"bottomk(20, wanwatch_voice_mos{{{LINE}}})", "{{site}} {{uplink}}")]),
+        )),
+        Row("Contracts", (
+            latest("Clauses breached", "How many clauses are breached, whatever the month may still bring.",
+                   f"count(wanwatch_clause_met{{{LINE}}} == 0) or vector(0)", "", bad_from=1),
+            latest("Oldest accounts", "How long ago the clauses of any site were last reckoned.",
+                   f"time() - min(wanwatch_accounts_made_timestamp_seconds{{{SITE}}})", "", unit="s"),
+            Panel("Least allowance left", "The twenty lines whose contract allows the least further downtime.",
+                  "bargauge", [(f"bottomk(20, wanwatch_downtime_allowance_remaining_seconds{{{LINE}}})",
+                                "{{site}} {{uplink}}")], unit="s", bad_below=0),
         )),
         Row("Together", (
             over_time("Lines down over time", "How many lines of each site were down.",

@@ -33,6 +33,7 @@ class Panel:
         width: Of 24 columns.
         height: In rows of the grid.
         bad_from: From where on a number is coloured as bad.
+        bad_below: Below what it is.
     """
 
     title: str
@@ -44,6 +45,7 @@ class Panel:
     width: int = 12
     height: int = 8
     bad_from: float | None = None
+    bad_below: float | None = None
 
 
 @dataclass(frozen=True)
@@ -169,7 +171,10 @@ def _defaults(panel: Panel) -> Json:
     if words:
         said["mappings"] = [{"type": "value", "options": words}]
     bad = [{"value": panel.bad_from, "color": VERMILION}] if panel.bad_from is not None else []
-    said["thresholds"] = {"mode": "absolute", "steps": [{"value": None, "color": BLUE}, *bad]}
+    well = [{"value": None, "color": BLUE}]
+    if panel.bad_below is not None:
+        well = [{"value": None, "color": VERMILION}, {"value": panel.bad_below, "color": BLUE}]
+    said["thresholds"] = {"mode": "absolute", "steps": [*well, *bad]}
     return said
 
 

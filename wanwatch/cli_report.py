@@ -1,6 +1,7 @@
 """The command that reports on a month or another period. Thin like those of `cli`, rooms inside."""
 
 import contextlib
+import json
 import os
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import click
 from wanwatch.cli_parts import config_option, paper_option, tells_errors
 
 _ONE_PERIOD = "give one of --month, --quarter, --year and --days"
+_RUNNING_ONLY = "--tally is of the running month; leave the period out"
 _FORMS = ["html", "pdf", "csv", "json"]
 
 
@@ -23,23 +25,29 @@ _FORMS = ["html", "pdf", "csv", "json"]
 @paper_option
 @click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
 @click.option("--keep", is_flag=True, help="Write what is missing of the last whole month into the record's folder.")
+@click.option("--tally", is_flag=True, help="Print as JSON what became of each promise of the running month so far.")
 @click.option("--list", "listing", is_flag=True, help="List the reports that are kept there.")
 @config_option
 @tells_errors
 def report(
-    *, form: str, paper: str, out: Path | None, keep: bool, listing: bool, config_path: Path | None, **asked: Any
+    *, form: str, paper: str, out: Path | None, keep: bool, tally: bool, listing: bool, config_path: Path | None,
+    **asked: Any,
 ) -> None:  # fmt: skip
     """Make the report of a month or another period: does each line keep its contract, and what happened."""
+    if keep or tally:
+        _wait_for_others()
     from wanwatch.clock import wall_clock_or_epoch_ns
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
     from wanwatch.report import report_command
-    from wanwatch.report.command import Asked, keep_command
+    from wanwatch.report.command import Asked, keep_command, tally_command
     from wanwatch.report.kept import folder_of, listed
     from wanwatch.store import SqliteRecord
 
     if sum(one is not None for one in asked.values()) > 1:
         raise click.UsageError(_ONE_PERIOD)
+    if tally and any(asked.values()):
+        raise click.UsageError(_RUNNING_ONLY)
     config = load(find(config_path))
     if listing:
         for kept in listed(folder_of(config.site.data_dir)):
@@ -48,13 +56,19 @@ def report(
     now_unix_ns = wall_clock_or_epoch_ns(os.environ)
     with SqliteRecord(store_path(config)) as record:
         if keep:
-            # Only when nothing else wants the processor; Linux takes the priority of disk access from that as well.
-            with contextlib.suppress(PermissionError):
-                os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
             for path in keep_command(config, record, now_unix_ns=now_unix_ns):
                 click.echo(path)
+            return
+        if tally:
+            click.echo(json.dumps(tally_command(config, record, now_unix_ns=now_unix_ns).to_json()))
             return
         code = report_command(
             config, record, asked=Asked(**asked), form=form, out=out, now_unix_ns=now_unix_ns, paper=paper
         )
     sys.exit(code)
+
+
+def _wait_for_others() -> None:
+    """Run only when nothing else wants the processor; Linux takes the priority of disk access from that as well."""
+    with contextlib.suppress(PermissionError):
+        os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))

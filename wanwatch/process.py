@@ -40,6 +40,26 @@ async def end(process: asyncio.subprocess.Process) -> None:
     await process.wait()
 
 
+async def output_when_idle(command: Sequence[str], longest_s: float) -> tuple[bytes, str | None]:
+    """Let a command that gives way to all others run to its end; end it after *longest_s*.
+
+    Returns:
+        What it wrote, and why it failed; None where it did not.
+    """
+    try:
+        process = await start(command)
+    except OSError as error:
+        return b"", error.strerror or str(error)
+    try:
+        async with asyncio.timeout(longest_s):
+            said, grumbled = await process.communicate()
+    except TimeoutError:
+        return b"", "the machine was never idle for long enough"
+    finally:
+        await end(process)
+    return said, last_line(grumbled, f"exit code {process.returncode}") if process.returncode else None
+
+
 def last_line(grumbled: bytes, otherwise: str) -> str:
     """Return the last line of what a process said, which tells why it failed; *otherwise* where it said nothing."""
     lines = grumbled.decode(errors="replace").strip().splitlines()

@@ -182,8 +182,8 @@ def faults(lab: Lab, questions: Questions) -> None:
     state = 'wanwatch_uplink_state{{uplink="{0}",state="{1}"}} == 1'.format
     office.cut(FIBRE)
     when(lab, questions, "stuck on a dead line", state(FIBRE, "down"))
-    time.sleep(25)  # more than the contract of the lab allows in a month
-    questions.ask("stuck on a dead line")
+    # More than the contract of the lab allows in a month, and until it has been reckoned.
+    when(lab, questions, "stuck on a dead line", "wanwatch_clause_met == 0", within_s=120)
     office.move(COPPER)
     when(lab, questions, "after a failover", f'wanwatch_uplink_carrying{{uplink="{COPPER}"}} == 1')
     office.cut(COPPER)
@@ -210,10 +210,8 @@ def scraped(lab: Lab, minutes: float = 0.0) -> Mapping[str, Truth]:
     prometheus(lab.office)
     questions = Questions(lab.office)
     questions.gather()
-    for metric in (
-        "wanwatch_names_rewriting",
-        "wanwatch_speed_tests_total",
-    ):  # the first inspection, and a skipped test
+    # The first inspection, a skipped test, and the first reckoning of clauses.
+    for metric in ("wanwatch_names_rewriting", "wanwatch_speed_tests_total", "wanwatch_clause_value"):
         lab.watch.until(partial(has, lab.office, metric), metric, within_s=60)
     time.sleep(SETTLE_S)
     questions.ask(QUIET)

@@ -30,7 +30,7 @@ ON_A_FAULT: Final = {
     "alerting: WanwatchStuckFailover": "stuck on a dead line",
     "alerting: WanwatchDowntimeBurnsFast": "stuck on a dead line",
     "alerting: WanwatchDowntimeBurnsSlowly": "stuck on a dead line",
-    "alerting: WanwatchAvailabilityBreached": "stuck on a dead line",
+    "alerting: WanwatchClauseBreached": "stuck on a dead line",
     "fleet: Alerts": "stuck on a dead line",
     "alerting: WanwatchBlackout": "a blackout",
     "alerting: WanwatchImpaired": "a line that loses",

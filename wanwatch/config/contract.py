@@ -1,5 +1,6 @@
 """What an uplink's contract promises: clauses with their limits, and what is owed when they are broken."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Final, Literal, TypeAlias
 
@@ -214,3 +215,7 @@ class Contract(Table):
     """What is paid back for each day of a long outage."""
     credit_cap: Share | None = None
     """The most that is paid back for a month, as a share of the fee, such as `100%`."""
+
+    def covers(self, day: date) -> bool:
+        """Whether it is in force on a *day* of the site's calendar."""
+        return (self.starts is None or self.starts <= day) and (self.ends is None or day <= self.ends)

@@ -1,6 +1,5 @@
 """Reports: each month is written when it is over, by a process that waits until nobody else wants to run."""
 
-import asyncio
 import logging
 import sys
 from collections.abc import Callable, Sequence
@@ -11,7 +10,7 @@ from wanwatch.config import Config
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.period import month_before, month_of
 from wanwatch.core.ports import Clock
-from wanwatch.process import end, last_line, start
+from wanwatch.process import output_when_idle
 
 log = logging.getLogger("wanwatch")
 
@@ -47,22 +46,9 @@ class Reports:
             self._done = month
 
     async def _write(self, path: Path, month: str) -> bool:
-        try:
-            process = await start((*self._command, str(path)))
-        except OSError as error:
-            log.warning("the report of %s was not written: %s", month, error.strerror)
-            return False
-        try:
-            async with asyncio.timeout(_LONGEST_S):
-                said, grumbled = await process.communicate()
-        except TimeoutError:
-            log.warning("the report of %s was not written: the machine was never idle for long enough", month)
-            return False
-        finally:
-            await end(process)
+        said, why = await output_when_idle((*self._command, str(path)), _LONGEST_S)
         for written in said.decode(errors="replace").splitlines():
             log.info("wrote the report %s", written)
-        if process.returncode:
-            why = last_line(grumbled, f"exit code {process.returncode}")
+        if why is not None:
             log.warning("the report of %s was not written: %s", month, why)
-        return process.returncode == 0
+        return why is None

@@ -39,6 +39,7 @@ from wanwatch.daemon.reports import Reports
 from wanwatch.daemon.resolving import Inspections
 from wanwatch.daemon.signals import obey
 from wanwatch.daemon.speeding import Speeding
+from wanwatch.daemon.tallying import Tallying
 from wanwatch.measure import RealClock
 from wanwatch.measure.route import ask
 from wanwatch.publish import Metrics, ServiceManager
@@ -98,9 +99,10 @@ class Daemon:
         )  # fmt: skip
         self._tasks: list[asyncio.Task[None]] = []
         self._front = Front(self._clock, self._metrics, lambda: self._config, self.health)
+        self._tallying = Tallying(path, lambda: self._config, self._clock, self._metrics.promises)
         self._acting = Acting(
             keeper=self._keeper, metrics=self._metrics, probing=self._probing, desk=self._desk,
-            told=(self._speeding.heed, self._front.heed, on_effect),
+            told=(self._speeding.heed, self._tallying.heed, self._front.heed, on_effect),
         )  # fmt: skip
         self._judge: SiteJudge | None = None
         self._started_unix_ns = 0
@@ -125,7 +127,7 @@ class Daemon:
             await self._keeper.close()
             raise
         self._metrics.follow(tuple(uplink.name for uplink in self._config.uplinks), self._config.voice.codec)
-        self._tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._desk.run())]
+        self._tasks = [asyncio.create_task(run) for run in (self._tick(), self._desk.run(), self._tallying.run())]
         await self._speeding.look()
         await self._probe()
         self._scheduler.add_job(self._prune, "cron", hour=3, minute=17)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from wanwatch.config import Config
 from wanwatch.core.account.calendar import Per, local_time
 from wanwatch.core.account.period import MOST_DAYS, Period, last_days, month_before, month_of, named
+from wanwatch.core.account.tally import Tally
 from wanwatch.core.ports import Record
 from wanwatch.report.errors import OutputError, PeriodError
 from wanwatch.report.kept import folder_of, path_of, prepared, write_whole
@@ -107,6 +108,15 @@ def keep_command(config: Config, record: Record, *, now_unix_ns: int) -> Iterato
         except OSError as error:
             raise OutputError(path, error) from error
         yield path
+
+
+def tally_command(config: Config, record: Record, *, now_unix_ns: int) -> Tally:
+    """Account for the running month, and return what became of its promises: the report's own figures."""
+    from wanwatch.report.month import build_period  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
+    from wanwatch.report.tally import tally_of  # noqa: PLC0415 - likewise
+
+    subject = subject_of(config)
+    return tally_of(build_period(record, subject, chosen(subject, Asked(), now_unix_ns), now_unix_ns), subject)
 
 
 def chosen(subject: Subject, asked: Asked, now_unix_ns: int) -> Period:

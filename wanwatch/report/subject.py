@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.config import Config
 from wanwatch.config import contract as given
+from wanwatch.config.promises import promise_of
 from wanwatch.config.remarks import goodput_bps
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.calendar import midnight_unix_ns
@@ -18,7 +19,7 @@ from wanwatch.core.account.voice import USUAL_CODEC
 from wanwatch.core.account.working import WEEKDAYS, WorkingTime
 from wanwatch.core.account.y1540 import USUAL_EDITION, Edition
 from wanwatch.core.model import NS_PER_S, Span
-from wanwatch.report.promises import promise_of, terms_of
+from wanwatch.report.terms import terms_of
 
 _MINUTE_S: Final = 60
 _SURE_OF_EVERY_MINUTE_S: Final = 30

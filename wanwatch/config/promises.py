@@ -1,16 +1,15 @@
-"""Promises: clauses of the configuration with exact limits in base units, and the terms of what is owed."""
+"""Promises: clauses of the configuration with exact limits in base units, each with a name of its own."""
 
+from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date
-from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from wanwatch.config import contract as given
+from wanwatch.config.apart import told_apart
 from wanwatch.config.units import Hours, show_rate, show_share
 from wanwatch.core.account.calendar import Per
 from wanwatch.core.account.clauses import Promise
-from wanwatch.core.account.credits import Rate, Step, Terms
 from wanwatch.core.model import NS_PER_S
 
 _UNITS: Final = {"h": 3600 * NS_PER_S, "min": 60 * NS_PER_S, "s": NS_PER_S, "ms": 10**6, "us": 10**3, "ns": 1}
@@ -23,6 +22,18 @@ def promise_of(clause: given.Clause) -> Promise:
     hours, working = getattr(clause, "hours", None), getattr(clause, "within", "always") != "always"
     text = f"{promise.text}{_when(hours)}{', in working time' if working else ''}{_PER[promise.per]}"
     return replace(promise, text=text, hours_min=hours and (hours.start_min, hours.end_min), working=working)
+
+
+def names_of(promises: Iterable[Promise]) -> tuple[str, ...]:
+    """Return a name for each promise of one contract, such as `delay near p95 at most 15 ms`; no two are alike."""
+    return told_apart(" ".join(filter(None, (one.measure, one.target, one.text))) for one in promises)
+
+
+def hours_of(promise: Promise) -> str:
+    """Return the time in which a promise counts: `always`, `working-hours`, or such as `20:00-22:00`."""
+    if promise.hours_min is not None:
+        return "-".join(_clock(minutes) for minutes in promise.hours_min)
+    return "working-hours" if promise.working else "always"
 
 
 def _promise(clause: given.Clause) -> Promise:
@@ -61,27 +72,6 @@ def _speed(clause: given.SpeedClause) -> Promise:
     return Promise(measure=clause.measure, text=text, limit=limit, at_least=True, statistic=kind, speed_bps=bps)
 
 
-def terms_of(contract: given.Contract) -> Terms | None:
-    """Return what a contract says of credits; None where it says nothing."""
-    sums = [sum_ for sum_ in (contract.fee, contract.credit_day and contract.credit_day.amount) if sum_]
-    if not contract.credit and contract.credit_day is None:
-        return None
-    return Terms(
-        fee=contract.fee.amount if contract.fee else None,
-        currency=sums[0].currency if sums else "",
-        steps=tuple(Step(Fraction(step.below), Fraction(step.share_of_fee)) for step in contract.credit),
-        rates=(Rate(date.min, contract.credit_day.amount.amount),) if contract.credit_day else (),
-        cap=None if contract.credit_cap is None else Fraction(contract.credit_cap),
-        smallest=_smallest([sum_.amount for sum_ in sums]),
-    )
-
-
-def _smallest(amounts: list[Decimal]) -> Decimal:
-    """Return the smallest amount to reckon with: a hundredth, or finer where the contract's own sums are."""
-    exponents = [exponent for amount in amounts if isinstance(exponent := amount.as_tuple().exponent, int)]
-    return Decimal(1).scaleb(min([-2, *exponents]))
-
-
 def _length(length_ns: int) -> str:
     """Say a limit exactly, in the largest unit up to hours that holds it whole: a contract says 24 h, not a day."""
     return next(f"{length_ns // ns} {unit}" for unit, ns in _UNITS.items() if length_ns % ns == 0)
@@ -90,5 +80,8 @@ def _length(length_ns: int) -> str:
 def _when(hours: Hours | None) -> str:
     if hours is None:
         return ""
-    start, end = (f"{minutes // 60:02d}:{minutes % 60:02d}" for minutes in hours)
-    return f", {start} to {end}"
+    return f", {' to '.join(_clock(minutes) for minutes in hours)}"
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
