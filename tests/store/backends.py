@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 from tests.fakes.clock import FakeClock
+from wanwatch.core.incident import Sign
 from wanwatch.core.model import (
     NS_PER_S,
     Afterword,
@@ -20,6 +21,8 @@ from wanwatch.core.model import (
     Series,
     Span,
 )
+from wanwatch.core.notices import Kind as Notified
+from wanwatch.core.notices import Letter, Notice, Outbox, Post, PostRecord
 from wanwatch.core.ports import Clock, Keeper, MinuteBlock, Record
 from wanwatch.store import SqliteKeeper, SqliteRecord
 
@@ -29,7 +32,7 @@ FAR = Series("copper", "far", Kind.STAMP, Role.LINE)
 ALWAYS = Span(0, 2**62)
 
 
-class RunningKeeper(Keeper, Protocol):
+class RunningKeeper(Keeper, Outbox, Protocol):
     """A keeper as the daemon runs it."""
 
     def open(self) -> None:
@@ -48,7 +51,7 @@ class RunningKeeper(Keeper, Protocol):
         """Let go of what is old."""
 
 
-class StartRecord(Record, Protocol):
+class StartRecord(Record, PostRecord, Protocol):
     """A record, with what the daemon asks of it when it starts."""
 
     def recall(self, key: str, site: str | None = None) -> Json:
@@ -147,3 +150,10 @@ def blocks(backend: Backend, span: Span = ALWAYS) -> list[MinuteBlock]:
         return list(record.blocks(SITE, span))
     finally:
         record.close()
+
+
+def letter(about: str, made_unix_ns: int, to: str = "mailto:ops@example.net", kind: Notified = Notified.BEGAN) -> Post:
+    """A letter that waits."""
+    notice = Notice(SITE, to, kind, about, made_unix_ns=made_unix_ns, lines=("fibre",), signs=(Sign.LINE_DOWN,))
+    facts: dict[str, Json] = {"about": about, "note": "Zähler \u2192 0"}
+    return Post(notice=notice, letter=Letter(notice.id, to, subject="fibre is down", text="It is.\n", facts=facts))

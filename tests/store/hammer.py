@@ -1,4 +1,4 @@
-"""A process that keeps as fast as is sensible until it is killed. Prints each event's id once it was kept.
+"""A process that keeps as fast as is sensible until it is killed. Prints what it kept: ids of events and letters.
 
 Usage: python -m tests.store.hammer DATABASE RUN FLUSH_EVERY_S
 """
@@ -8,7 +8,7 @@ import sys
 import time
 from pathlib import Path
 
-from tests.store.backends import NEAR, SITE, event
+from tests.store.backends import NEAR, SITE, event, letter
 from wanwatch.core.model import Outcome, Sample
 from wanwatch.store import SqliteKeeper
 
@@ -39,6 +39,9 @@ async def hammer(path: Path, run: str, flush_every_s: float) -> None:
         one = event(f"outage-{run}-{number}", clock.now_unix_ns())
         if await keeper.event(one):
             print(one.id, flush=True)  # noqa: T201 - the parent reads it
+        told = letter(f"incident-{one.id}", clock.now_unix_ns())
+        if await keeper.post(told):
+            print(told.notice.id, flush=True)  # noqa: T201 - likewise
         number += 1
         await asyncio.sleep(0.001)
 

@@ -1,4 +1,4 @@
-"""A process killed at any instant loses no event that was told to anyone, and few samples."""
+"""A process killed at any instant loses no event that was told to anyone, no letter, and few samples."""
 
 import random
 import sqlite3
@@ -19,7 +19,7 @@ FLUSH_EVERY_S: Final = 0.25
 LIMIT_NS: Final = int((FLUSH_EVERY_S + 1) * NS_PER_S)
 
 
-def test_a_kill_loses_no_told_event_and_no_more_samples_than_promised(tmp_path: Path) -> None:
+def test_a_kill_loses_no_told_event_no_letter_and_no_more_samples_than_promised(tmp_path: Path) -> None:
     """Fifteen processes, one after the other on one record, each killed (SIGKILL) at a random instant."""
     chance = random.Random(20261103)  # noqa: S311 - to be the same in each run
     path = tmp_path / "wanwatch.sqlite"
@@ -29,7 +29,7 @@ def test_a_kill_loses_no_told_event_and_no_more_samples_than_promised(tmp_path: 
         killed_unix_ns, ids = _run_and_kill(path, run, after_s=1.3 + chance.random() / 2)
         told.extend(ids)
         with SqliteRecord(path) as record:
-            kept = {event.id for event in record.events(SITE)}
+            kept = {event.id for event in record.events(SITE)} | {post.letter.id for post in record.posts(SITE)}
             alive_unix_ns = record.last_alive(SITE, killed_unix_ns)
             last_unix_ns = _last_sample_unix_ns(record)
         assert set(told) <= kept, f"run {run}: {set(told) - kept}"
@@ -39,6 +39,7 @@ def test_a_kill_loses_no_told_event_and_no_more_samples_than_promised(tmp_path: 
         assert _integrity(path) == "ok"
         losses_ns.append(killed_unix_ns - last_unix_ns)
     assert len(told) > RUNS * 10
+    assert sum(one.startswith("incident-") for one in told) > RUNS * 5
     # Had every run lost next to nothing, the kills would not have fallen between flushes, and shown nothing.
     assert max(losses_ns) > FLUSH_EVERY_S * NS_PER_S / 2
 

@@ -155,7 +155,7 @@ async def test_every_table_carries_a_site_and_the_file_is_a_log(
     columns = {table: {row[1] for row in db._db.execute(f"PRAGMA table_info({table})")} for table in tables}
     await keeper.close()
     assert modes == ["wal", 2]
-    assert set(tables) == {"site", "series", "minute", "event", "alive", "note", "sighting", "measurement"}
+    assert set(tables) == {"site", "series", "minute", "event", "alive", "note", "sighting", "measurement", "post"}
     # A minute's key holds its series, which holds its site.
     assert all("site_id" in columns[table] for table in tables if table not in {"site", "minute"})
 

@@ -1,7 +1,7 @@
 """Store: keeps what was observed and what was concluded from it.
 
-In:       samples, afterwords, events and small values from the daemon's event loop; a path; a clock.
-Out:      the record of one or many sites: minute blocks, events, alive spans, values kept across restarts.
+In:       samples, afterwords, events, letters and small values from the daemon's event loop; a path; a clock.
+Out:      the record of one or many sites: minute blocks, events, the outbox, alive spans, values kept over restarts.
 Imports:  wanwatch.core, asyncio, threading, sqlite3. Never the probes, the metrics or the reports.
 """
 
@@ -9,6 +9,7 @@ from wanwatch.store._errors import NoRecordError, StoreError, StoreLockedError, 
 from wanwatch.store.announcing import (
     announce,
     keep_measurement,
+    put_in_outbox,
     tell_again,
     the_only_acceptance,
     the_only_drill,
@@ -26,6 +27,7 @@ __all__ = [
     "StoreSchemaError",
     "announce",
     "keep_measurement",
+    "put_in_outbox",
     "tell_again",
     "the_only_acceptance",
     "the_only_drill",

@@ -12,6 +12,7 @@ from wanwatch.store._errors import WriteError
 from wanwatch.store._rows import (
     BLOCK_COLUMNS,
     EVENT_COLUMNS,
+    POST_COLUMNS,
     SERIES_BITS,
     SERIES_MASK,
     Row,
@@ -31,6 +32,11 @@ _PUT_EVENT: Final = f"INSERT OR REPLACE INTO event (site_id, {EVENT_COLUMNS}) VA
 _PUT_NOTE: Final = "INSERT OR REPLACE INTO note (site_id, key, value) VALUES (?, ?, ?)"
 _PUT_MEASUREMENT: Final = (
     "INSERT OR REPLACE INTO measurement (site_id, at, uplink, kind, result) VALUES (?, ?, ?, ?, ?)"
+)
+_PUT_POST: Final = (
+    f"INSERT INTO post (site_id, {POST_COLUMNS}) VALUES ({', '.join('?' * 12)})"  # noqa: S608 - as above
+    " ON CONFLICT DO UPDATE SET state = excluded.state, tries = excluded.tries, next_try = excluded.next_try,"
+    " word = excluded.word, settled = excluded.settled, uplink = excluded.uplink WHERE state = 'waiting'"
 )
 _PUT_SIGHTING: Final = "INSERT OR REPLACE INTO sighting (site_id, at, about, said) VALUES (?, ?, ?, ?)"
 # Two runs may begin at one instant of a clock that was set back; the longer one holds.
@@ -88,6 +94,11 @@ class SqliteLedger:
         with self._transaction():
             self._db.executemany(_PUT_MEASUREMENT, ((self._site, *row) for row in rows))
 
+    def keep_posts(self, rows: Collection[Row]) -> None:
+        """Commit the rows of letters; one that was settled never waits again."""
+        with self._transaction():
+            self._db.executemany(_PUT_POST, ((self._site, *row) for row in rows))
+
     def add_events(self, events: Collection[Row]) -> list[str]:
         """Commit event rows whose ids are new; if any is taken, keep none and return the taken ones."""
         with self._transaction():
@@ -139,10 +150,11 @@ class SqliteLedger:
             self._db.execute(_DELETE_MINUTES, (block_key(from_minute), block_key(to_minute), self._site))
 
     def delete_ended(self, before_unix_ns: int) -> None:
-        """Delete events and alive spans that ended, and measurements that began, before this instant."""
+        """Delete what ended before this instant, and measurements and letters that were made before it."""
         with self._transaction():
             self._db.execute("DELETE FROM event WHERE site_id = ? AND end_latest < ?", (self._site, before_unix_ns))
             self._db.execute("DELETE FROM alive WHERE site_id = ? AND last < ?", (self._site, before_unix_ns))
+            self._db.execute("DELETE FROM post WHERE site_id = ? AND made < ?", (self._site, before_unix_ns))
             # What a line was handed over with stands as long as the line does.
             sql = "DELETE FROM measurement WHERE site_id = ? AND at < ? AND kind <> ?"
             self._db.execute(sql, (self._site, before_unix_ns, MeasurementKind.ACCEPTANCE.value))

@@ -14,6 +14,8 @@ from wanwatch.core.model import (
     Role,
     Series,
 )
+from wanwatch.core.notices import Post, PostState
+from wanwatch.core.notices.as_json import letter_from_json, letter_to_json, notice_from_json, notice_to_json
 from wanwatch.core.ports import MinuteBlock
 
 Row: TypeAlias = tuple[Any, ...]
@@ -26,6 +28,8 @@ BLOCK_COLUMNS: Final = (
     "sent, lost, late, refused, malformed, not_sent, reordered, duplicated,"
     " min_us, median_us, p95_us, max_us, offsets, rtts"
 )
+
+POST_COLUMNS: Final = '"to", id, made, state, tries, next_try, word, settled, uplink, notice, letter'
 
 SERIES_BITS: Final = 24
 SERIES_MASK: Final = (1 << SERIES_BITS) - 1
@@ -98,6 +102,31 @@ def block_of(series: Series, minute: int, row: Row) -> MinuteBlock:
 def series_of(row: Row) -> Series:
     """Return the series of the columns uplink, target, kind, role."""
     return Series(row[0], row[1], Kind(row[2]), Role(row[3]))
+
+
+def post_row(post: Post) -> Row:
+    """Return the letter's columns, in the order of `POST_COLUMNS`."""
+    notice = json.dumps(notice_to_json(post.notice), allow_nan=False)
+    letter = json.dumps(letter_to_json(post.letter), allow_nan=False)
+    return (
+        post.notice.to, post.notice.id, post.notice.made_unix_ns, post.state.value, post.tries, post.next_try_unix_ns,
+        post.word, post.settled_unix_ns, post.uplink, notice, letter,
+    )  # fmt: skip
+
+
+def post_of(row: Row) -> Post:
+    """Return the letter that `post_row` made *row* of."""
+    notice = notice_from_json(json.loads(row[9]))
+    return Post(
+        notice=notice,
+        letter=letter_from_json(notice, json.loads(row[10])),
+        state=PostState(row[3]),
+        tries=row[4],
+        next_try_unix_ns=row[5],
+        word=row[6],
+        settled_unix_ns=row[7],
+        uplink=row[8],
+    )
 
 
 def measurement_row(measured: Measurement) -> Row:

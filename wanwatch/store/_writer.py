@@ -53,6 +53,7 @@ class Work:
     events: dict[str, Row] = field(default_factory=dict)
     notes: dict[str, str] = field(default_factory=dict)
     measurements: tuple[Row, ...] = ()
+    posts: tuple[Row, ...] = ()
     minutes: dict[int, dict[Series, Gathered]] = field(default_factory=dict)
     sightings: tuple[SightingRow, ...] = ()
     alive: dict[int, int] = field(default_factory=dict)
@@ -138,6 +139,7 @@ class Writer:
         self._held.events.update(work.events)
         self._held.notes.update(work.notes)
         self._held.measurements += work.measurements
+        self._held.posts += work.posts
         self._held.minutes.update(work.minutes)
         self._held.sightings += work.sightings
         self._held.alive.update(work.alive)
@@ -172,6 +174,9 @@ class Writer:
         if held.measurements:
             ledger.keep_measurements(held.measurements)
             held.measurements = ()
+        if held.posts:
+            ledger.keep_posts(held.posts)
+            held.posts = ()
         return True
 
     def _write_minutes(self, ledger: SqliteLedger) -> bool:

@@ -8,10 +8,11 @@ from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 
 from wanwatch.core.model import Event, EventKind, Measurement
+from wanwatch.core.notices import Post
 from wanwatch.store._errors import NoRecordError, StoreError, WriteError
 from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._lock import Lock
-from wanwatch.store._rows import event_row, measurement_row
+from wanwatch.store._rows import event_row, measurement_row, post_row
 
 
 def announce(path: Path, site: str, windows: Sequence[Event]) -> list[str]:
@@ -35,6 +36,16 @@ def keep_measurement(path: Path, site: str, measured: Measurement) -> None:
     """
     with _ledger(path, site) as ledger:
         ledger.keep_measurements([measurement_row(measured)])
+
+
+def put_in_outbox(path: Path, site: str, post: Post) -> None:
+    """Commit a letter for the daemon to send; a record that is not there is made.
+
+    Raises:
+        StoreError: The file cannot be made or written.
+    """
+    with _ledger(path, site) as ledger:
+        ledger.keep_posts([post_row(post)])
 
 
 def tell_again(path: Path, site: str, event: Event) -> None:

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import Final
 
 from wanwatch.core.model import NS_PER_S, Afterword, Event, Json, Learnt, Measurement, Observation, Sample, Series
+from wanwatch.core.notices import Post
 from wanwatch.core.ports import Clock
 from wanwatch.store._alive import AliveSpans
 from wanwatch.store._blocks import NS_PER_MINUTE, NS_PER_US, Gathered
 from wanwatch.store._ledger import SqliteLedger
 from wanwatch.store._lock import Lock
 from wanwatch.store._prune import Prune
-from wanwatch.store._rows import event_row, measurement_row
+from wanwatch.store._rows import event_row, measurement_row, post_row
 from wanwatch.store._sightings import Sightings
 from wanwatch.store._writer import Stage, Work, Writer
 
@@ -128,6 +129,10 @@ class SqliteKeeper:
     async def measurement(self, measured: Measurement) -> bool:
         """Commit a measurement; True once it is on the disk, False if it has to wait in memory."""
         return await self._written(Work(Stage.EVENTS, measurements=(measurement_row(measured),)), EVENT_PATIENCE_S)
+
+    async def post(self, post: Post) -> bool:
+        """Commit a letter, new or with more known of it; True once it is on the disk, False if it has to wait."""
+        return await self._written(Work(Stage.EVENTS, posts=(post_row(post),)), EVENT_PATIENCE_S)
 
     def remember(self, key: str, value: Json) -> None:
         """Keep a small value across restarts; it is written at once."""

@@ -7,6 +7,8 @@ from typing import Final, Self
 
 from wanwatch.core.marking import put_down
 from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
+from wanwatch.core.notices import Notice, Post, PostState
+from wanwatch.core.notices.as_json import notice_from_json
 from wanwatch.core.planned import marked
 from wanwatch.core.ports import MinuteBlock
 from wanwatch.core.sighting import Sighting
@@ -14,18 +16,21 @@ from wanwatch.store._blocks import NS_PER_MINUTE
 from wanwatch.store._rows import (
     BLOCK_COLUMNS,
     EVENT_COLUMNS,
+    POST_COLUMNS,
     SERIES_BITS,
     SERIES_MASK,
     block_key,
     block_of,
     event_of,
     measurement_of,
+    post_of,
     series_of,
 )
 from wanwatch.store._schema import connect_read_only
 
 _EVENTS: Final = f"SELECT {EVENT_COLUMNS} FROM event WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
 _WINDOWS: Final = f"{_EVENTS} AND kind IN ('planned-work', 'drill')"
+_OVERLAPS: Final = ' AND start_earliest < ? AND (start_earliest >= ? OR "end" IS NULL OR end_latest > ?)'
 _BLOCKS: Final = (
     f"SELECT key, {BLOCK_COLUMNS} FROM minute WHERE key >= ? AND key < ?"  # noqa: S608 - our own constants
     f" AND (key & {SERIES_MASK}) IN (SELECT value FROM json_each(?)) ORDER BY key"
@@ -41,6 +46,14 @@ _SIGHTINGS: Final = (
 _MEASUREMENTS: Final = (
     "SELECT at, uplink, kind, result FROM measurement JOIN site ON site.id = site_id WHERE name = ?"
     " AND at >= ? AND at < ? AND kind = coalesce(?, kind) AND uplink = coalesce(?, uplink) ORDER BY at, uplink"
+)
+_POSTS: Final = (
+    f"SELECT {POST_COLUMNS} FROM post WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
+    ' AND made >= ? AND made < ? AND "to" = coalesce(?, "to") AND state = coalesce(?, state) ORDER BY made, rowid'
+)
+_NOTICES: Final = (
+    'SELECT notice FROM post JOIN site ON site.id = site_id WHERE name = ? AND "to" = coalesce(?, "to")'
+    " ORDER BY made, post.rowid"
 )
 _FIRST: Final = -(1 << 63)
 _LAST: Final = (1 << 63) - 1
@@ -84,13 +97,17 @@ class SqliteRecord:
         without length is in the span that it begins in. Which events reach into planned work or drills is found here,
         from the windows as they stand: a window that is announced or withdrawn needs no event to be rewritten.
         """
-        sql, facts = _EVENTS, [site]
+        sql = _EVENTS
+        facts: list[str | int] = [site]
+        if span is not None:
+            sql += _OVERLAPS
+            facts += [span.end_unix_ns, span.start_unix_ns, span.start_unix_ns]
         if kinds:
             sql += " AND kind IN (SELECT value FROM json_each(?))"
             facts.append(json.dumps([kind.value for kind in kinds]))
         found = [event_of(site, row) for row in self._db.execute(f"{sql} ORDER BY start, id", facts)]
         windows = [event_of(site, row) for row in self._db.execute(_WINDOWS, (site,))]
-        return put_down(marked((event for event in found if span is None or _overlaps(event, span)), windows))
+        return put_down(marked(found, windows))
 
     def open_events(self, site: str) -> list[Event]:
         """Return the events that have no end yet, by start."""
@@ -143,6 +160,17 @@ class SqliteRecord:
         rows = self._db.execute(_MEASUREMENTS, (site, begin, stop, kind, uplink))
         return [measurement_of(row) for row in rows]
 
+    def posts(
+        self, site: str, span: Span | None = None, to: str | None = None, state: PostState | None = None
+    ) -> list[Post]:
+        """Return the letters that were made within *span*, for this address, in this state, in order of making."""
+        begin, stop = (_FIRST, _LAST) if span is None else (span.start_unix_ns, span.end_unix_ns)
+        return [post_of(row) for row in self._db.execute(_POSTS, (site, begin, stop, to, state))]
+
+    def notices(self, site: str, to: str | None = None) -> list[Notice]:
+        """Return all notices that were made for this address, in order of making, without their letters."""
+        return [notice_from_json(json.loads(row[0])) for row in self._db.execute(_NOTICES, (site, to))]
+
     def recall(self, key: str, site: str | None = None) -> Json:
         """Return what was remembered under *key*, None if nothing was.
 
@@ -156,10 +184,3 @@ class SqliteRecord:
         ).fetchone()
         value: Json = None if row is None else json.loads(row[0])
         return value
-
-
-def _overlaps(event: Event, span: Span) -> bool:
-    start = event.start.earliest_unix_ns
-    if start >= span.start_unix_ns:
-        return start < span.end_unix_ns
-    return event.end is None or event.end.latest_unix_ns > span.start_unix_ns

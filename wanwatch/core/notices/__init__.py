@@ -8,6 +8,7 @@ Imports:  wanwatch.core. Nothing is sent or kept here, and nothing is worded.
 from wanwatch.core.notices.case import Case, cases, cases_in
 from wanwatch.core.notices.letter import Answer, Attachment, Letter, Sent
 from wanwatch.core.notices.notice import Kind, Notice, Terms
+from wanwatch.core.notices.ports import Outbox, PostRecord
 from wanwatch.core.notices.post import Post, PostState, answered
 from wanwatch.core.notices.wanted import trial, wanted
 
@@ -18,7 +19,9 @@ __all__ = [
     "Kind",
     "Letter",
     "Notice",
+    "Outbox",
     "Post",
+    "PostRecord",
     "PostState",
     "Sent",
     "Terms",
