@@ -137,6 +137,8 @@ SITE_BOARD: Final = Dashboard(
             over_time("Probes sent", "Probes that left a second, by uplink; `unpinned` is ordinary traffic.",
                       (f"sum by (uplink) (rate(wanwatch_probe_sent_total{{{SITE}}}[$__rate_interval]))", "{{uplink}}"),
                       unit="pps"),
+            over_time("Receivers", "How far behind each receiver of the record is; two to three minutes are usual.",
+                      (f"wanwatch_remote_write_lag_seconds{{{SITE}}}", "{{receiver}}"), unit="s"),
         )),
     ),
 )  # fmt: skip
@@ -197,8 +199,10 @@ FLEET_BOARD: Final = Dashboard(
                    f"sum(wanwatch_drill_overdue{{{LINE}}})", "", bad_from=1),
             latest("Pins lost", "Of how many lines the probes leave by another line.",
                    f"count(wanwatch_pin_proved{{{LINE}}} == 0) or vector(0)", "", bad_from=1),
+            latest("Receivers behind", "How many receivers of a record lack more than four minutes of it.",
+                   f"count(wanwatch_remote_write_lag_seconds{{{SITE}}} > 240) or vector(0)", "", bad_from=1),
             latest("Daemons", "How many daemons are read, by version.", "count by (version) (wanwatch_build_info)",
-                   "{{version}}", width=12),
+                   "{{version}}"),
         )),
     ),
 )  # fmt: skip

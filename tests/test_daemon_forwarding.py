@@ -7,13 +7,16 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 import pytest
+from prometheus_client import CollectorRegistry
 
 from tests.fakes.clock import START_UNIX_NS, FakeClock
 from tests.publish.remote_write.hours import MINUTES, SITE, Answering, an_hour, listening
 from wanwatch.config import load
 from wanwatch.config.plan import store_path
+from wanwatch.core.model import NS_PER_S
 from wanwatch.daemon.forwarding import POSITION, Forwarding
 from wanwatch.daemon.lines import Lines
+from wanwatch.publish.receivers import ReceiverFigures
 from wanwatch.publish.remote_write.forwarder import FINAL_AFTER_NS
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE
 from wanwatch.store import SqliteKeeper
@@ -34,6 +37,19 @@ url = "https://metrics.example.net/api/v1/write"
 """
 
 
+def receivers() -> tuple[ReceiverFigures, CollectorRegistry]:
+    """What shows how far behind receivers are, and where it is read."""
+    figures, registry = ReceiverFigures(SITE), CollectorRegistry()
+    registry.register(figures)
+    return figures, registry
+
+
+def lag_s(registry: CollectorRegistry, url: str) -> float | None:
+    """The lag of the receiver at this URL."""
+    labels = {"site": SITE, "receiver": url.removeprefix("http://").partition("/")[0]}
+    return registry.get_sample_value("wanwatch_remote_write_lag_seconds", labels)
+
+
 async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
     """From the configuration to the receiver, by this machine's own routes; a new start finds nothing left to send."""
     answering = Answering(204)
@@ -46,18 +62,41 @@ async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
         keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
         keeper.open()
         for _ in range(2):
-            forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None))
+            figures, registry = receivers()
+            forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None), figures.show)
             await forwarding.apply(config)
             final = (clock.now_unix_ns() - FINAL_AFTER_NS) // NS_PER_MINUTE
             deadline = time.monotonic() + 20
             while recalled(store_path(config), SITE, POSITION + url) != final:
                 assert time.monotonic() < deadline
                 await asyncio.sleep(0.02)
+            assert lag_s(registry, url) == clock.now_unix_ns() / NS_PER_S - final * 60
             await forwarding.close()
         await keeper.close()
     assert recalled(store_path(config), SITE, POSITION + url) == final
     bodies = [body for _, body in answering.requests]
     assert len(bodies) == len(set(bodies)) == MINUTES // 10 + 1
+
+
+async def test_a_receiver_that_takes_nothing_falls_behind_by_the_second(tmp_path: Path) -> None:
+    """From the begin of the first minute that it lacks; its name is the host, and says nothing of the URL's path."""
+    async with listening(Answering(503)) as url:
+        text = FILE.replace("https://metrics.example.net/api/v1/write", url) + 'through = "any"\nback_fill = "63m"\n'
+        (tmp_path / "wanwatch.toml").write_text(text)
+        config = load(tmp_path / "wanwatch.toml", {})
+        config.site.data_dir.mkdir()
+        clock = await an_hour(store_path(config), START_UNIX_NS)
+        keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
+        keeper.open()
+        figures, registry = receivers()
+        forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None), figures.show)
+        await forwarding.apply(config)
+        assert lag_s(registry, url) == 63 * 60
+        clock.advance(30)
+        assert lag_s(registry, url) == 63 * 60 + 30
+        await forwarding.apply(config.model_copy(update={"remote_writes": ()}))
+        assert lag_s(registry, url) is None
+        await keeper.close()
 
 
 async def test_a_missing_extra_is_told_and_stops_nothing(
@@ -66,7 +105,8 @@ async def test_a_missing_extra_is_told_and_stops_nothing(
     """Watching goes on without the receiver, and the log says what to install."""
     (tmp_path / "wanwatch.toml").write_text(FILE)
     monkeypatch.setitem(sys.modules, "cramjam", None)
-    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(FakeClock(), lambda: None))
+    show = ReceiverFigures(SITE).show
+    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(FakeClock(), lambda: None), show)
     await forwarding.apply(load(tmp_path / "wanwatch.toml", {}))
     await forwarding.close()
     (said,) = (record.getMessage() for record in caplog.records)

@@ -1,5 +1,6 @@
 """check and init, as a person sees them."""
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -80,6 +81,33 @@ def test_a_handoff_carries_its_headers_too(handoff: dict[str, object], payload: 
 def test_a_right_and_full_file_has_only_what_stun_would_add(tmp_path: Path, right: str) -> None:
     """Remarks are rare, or nobody reads them."""
     file = tmp_path / "wanwatch.toml"
+    file.write_text(right)
+    assert remarks(load(file, {})) == []
+
+
+def test_an_extra_that_is_missing_is_named_with_the_way_to_install_it(
+    tmp_path: Path, right: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where nothing asks for it, and where it is installed, nobody needs to know."""
+    file = tmp_path / "wanwatch.toml"
+    counters = '[uplink.counters]\nagent = "10.20.0.1"\ninterface = "wan1"\ncommunity_file = "community"\n'
+    (tmp_path / "community").write_text("a-community")
+    (tmp_path / "community").chmod(0o600)
+    text = right.replace('[[uplink]]\nname = "copper"', f'{counters}[[uplink]]\nname = "copper"')
+    file.write_text(f'{text}\n[[remote_write]]\nurl = "https://metrics.example.net/api/v1/write"\n')
+    assert remarks(load(file, {})) == []
+    for module in ("cramjam", "pysnmp"):
+        monkeypatch.setitem(sys.modules, module, None)
+    assert remarks(load(file, {})) == [
+        (
+            "[[remote_write]]: nothing is sent, since cramjam is not installed, which the extra remote-write brings: "
+            "pip install 'wanwatch[remote-write]'."
+        ),
+        (
+            "[uplink.counters]: other traffic is not seen, since pysnmp is not installed, which the extra snmp brings: "
+            "pip install 'wanwatch[snmp]'."
+        ),
+    ]
     file.write_text(right)
     assert remarks(load(file, {})) == []
 

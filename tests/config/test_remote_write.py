@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from wanwatch.config import load
+from wanwatch.config.remote_write import receiver_names
 
 SECRET = "correct horse battery"  # noqa: S105 - a test's own
 TABLE = '\n[[remote_write]]\nurl = "https://metrics.example.net/api/v1/write"\n'
@@ -46,3 +47,15 @@ def test_secrets_go_together(
     """One way to sign in, and all of it."""
     (tmp_path / "token").write_text(SECRET)
     assert line in mistakes(f"{right}{TABLE}{more}\n")
+
+
+def test_a_receiver_is_named_by_its_host(tmp_path: Path, right: str) -> None:
+    """The path and the query may be somebody's key; a second receiver of one host is numbered."""
+    urls = ("https://metrics.example.net/a?key=secret", "https://metrics.example.net/b", "http://[2001:db8::1]:9090/")
+    tables = "".join(f'\n[[remote_write]]\nurl = "{url}"\n' for url in urls)
+    (tmp_path / "wanwatch.toml").write_text(f"{right}{tables}")
+    assert receiver_names(load(tmp_path / "wanwatch.toml", {}).remote_writes) == (
+        "metrics.example.net",
+        "metrics.example.net (2)",
+        "[2001:db8::1]:9090",
+    )

@@ -64,6 +64,8 @@ token_file = "token"
 at = "every 20s"
 wait = "1s"
 seconds = 1
+[[remote_write]]
+url = "http://{web}:9/nobody-listens"
 """
 WORDS: Final = {"$site": SITE, "$uplink": ".*", "$__range": "5m", "$__rate_interval": "10s"}
 QUIET: Final = "while all is well"
@@ -200,6 +202,7 @@ def faults(lab: Lab, questions: Questions) -> None:
     text = lab.watch.file.read_text()
     reconfigure(lab, text.replace(f'name = "{COPPER}"\n', f'name = "{COPPER}"\ndata_budget = "1 kB/month"\n'))
     when(lab, questions, "a budget that is used up", "wanwatch_data_budget_bytes")
+    when(lab, questions, "a receiver that does not answer", "wanwatch_remote_write_lag_seconds > 240", within_s=120)
     lab.watch.stop()
     when(lab, questions, "a daemon that is stopped", "up == 0")
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from importlib.util import find_spec
 from typing import Final
 
 from wanwatch.config.contract import SpeedClause
@@ -142,6 +143,19 @@ def _credits(config: Config) -> Iterator[str]:
             yield f"uplink {uplink.name!r}: without fee, a credit is told as a share and not as a sum."
 
 
+def _missing_extras(config: Config) -> Iterator[str]:
+    counters = any(uplink.counters is not None for uplink in config.uplinks)
+    for asked, key, what, module, extra in (
+        (config.remote_writes, "[[remote_write]]", "nothing is sent", "cramjam", "remote-write"),
+        (counters, "[uplink.counters]", "other traffic is not seen", "pysnmp", "snmp"),
+    ):
+        if asked and find_spec(module) is None:
+            yield (
+                f"{key}: {what}, since {module} is not installed, which the extra {extra} brings: "
+                f"pip install 'wanwatch[{extra}]'."
+            )
+
+
 _RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (
     _not_yet,
     _beyond_the_handoff,
@@ -152,4 +166,5 @@ _RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (
     _coarse,
     _budgets,
     _credits,
+    _missing_extras,
 )

@@ -1,9 +1,12 @@
 """To where the record is sent, as the file describes it."""
 
+from collections.abc import Iterable
 from typing import Literal
+from urllib.parse import urlsplit
 
 from pydantic import Field
 
+from wanwatch.config.apart import told_apart
 from wanwatch.config.fields import AnyUrl, CaFile, Duration, SecretFile, Table, Text, usually
 
 
@@ -24,3 +27,8 @@ class RemoteWrite(Table):
     """`up`: by the pin of a line that is up, rather the one that carries; `any`: as this machine routes."""
     back_fill_ns: Duration = usually("24h", alias="back_fill")
     """How far back minutes are still sent after a time without a line, or at the first start."""
+
+
+def receiver_names(receivers: Iterable[RemoteWrite]) -> tuple[str, ...]:
+    """Return a name for each receiver: its host, for the rest of a URL may be somebody's key; no two are alike."""
+    return told_apart(urlsplit(receiver.url).netloc for receiver in receivers)

@@ -2,12 +2,13 @@
 
 import asyncio
 import logging
+from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Final
+from typing import Final, NamedTuple
 
 from wanwatch.config import Config
 from wanwatch.config.plan import store_path
-from wanwatch.config.remote_write import RemoteWrite
+from wanwatch.config.remote_write import RemoteWrite, receiver_names
 from wanwatch.core.ports import Clock
 from wanwatch.daemon.lines import Lines, any_line
 from wanwatch.publish.remote_write import Forwarder, NoSnappyError, Receiver, Source, needs_snappy
@@ -20,6 +21,11 @@ POSITION: Final = "remote-write "
 """With the URL behind it, under what the position is kept: the first minute that was not delivered."""
 
 
+class _Running(NamedTuple):
+    forwarder: Forwarder
+    task: asyncio.Task[None]
+
+
 class Forwarding:
     """All forwarders of the daemon.
 
@@ -27,11 +33,15 @@ class Forwarding:
         clock: Where time comes from.
         keeper: Where positions are kept.
         lines: Which lines work.
+        show: Who shows how far behind each receiver is, by its name.
     """
 
-    def __init__(self, clock: Clock, keeper: SqliteKeeper, lines: Lines) -> None:
-        self._clock, self._keeper, self._lines = clock, keeper, lines
-        self._running: dict[RemoteWrite, asyncio.Task[None]] = {}
+    def __init__(
+        self, clock: Clock, keeper: SqliteKeeper, lines: Lines,
+        show: Callable[[Mapping[str, Callable[[], float]]], None],
+    ) -> None:  # fmt: skip
+        self._clock, self._keeper, self._lines, self._show = clock, keeper, lines, show
+        self._running: dict[RemoteWrite, _Running] = {}
 
     async def apply(self, config: Config) -> None:
         """Send to these receivers from now on; what did not change goes on undisturbed."""
@@ -39,14 +49,17 @@ class Forwarding:
         await self._end(set(self._running) - set(wanted))
         for receiver in wanted:
             if receiver not in self._running:
-                self._running[receiver] = asyncio.create_task(self._forwarder(config, receiver).run())
+                forwarder = self._forwarder(config, receiver)
+                self._running[receiver] = _Running(forwarder, asyncio.create_task(forwarder.run()))
+        names = zip(receiver_names(wanted), wanted, strict=True)
+        self._show({name: self._running[receiver].forwarder.lag_s for name, receiver in names})
 
     async def close(self) -> None:
         """Stop sending."""
         await self._end(set(self._running))
 
     async def _end(self, receivers: set[RemoteWrite]) -> None:
-        tasks = [self._running.pop(receiver) for receiver in receivers]
+        tasks = [self._running.pop(receiver).task for receiver in receivers]
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)

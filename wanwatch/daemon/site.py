@@ -84,7 +84,7 @@ class Daemon:
         self._inspections = Inspections()
         self._drills = Drills(self._clock, self._metrics.drills.show)
         self._lines = Lines(self._clock, lambda: self._judge)
-        self._forwarding = Forwarding(self._clock, self._keeper, self._lines)
+        self._forwarding = Forwarding(self._clock, self._keeper, self._lines, self._metrics.receivers.show)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below
         self._recall = partial(recalled, store_path(config), config.site.name)

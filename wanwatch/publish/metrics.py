@@ -34,6 +34,7 @@ from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
 from wanwatch.publish.one_way import OneWayFigures
 from wanwatch.publish.promises import PromiseFigures
+from wanwatch.publish.receivers import ReceiverFigures
 from wanwatch.publish.resolving import ResolvingMetrics
 from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.publish.standing import StandingFigures
@@ -115,6 +116,8 @@ class Metrics:
         self.speed = SpeedMetrics(site, registry)
         self.promises = PromiseFigures(site)
         registry.register(self.promises)
+        self.receivers = ReceiverFigures(site)
+        registry.register(self.receivers)
         self._resolving = ResolvingMetrics(site, registry)
         self._standing = StandingFigures(site)
         registry.register(self._standing)

@@ -112,6 +112,11 @@ class Forwarder:
         self._position = source.position
         self._well = True
 
+    def lag_s(self) -> float:
+        """Return the seconds since the begin of the first minute to be delivered; none where a clock was set back."""
+        now_unix_ns = self._clock.now_unix_ns()
+        return max(0, now_unix_ns - self._due()[0] * NS_PER_MINUTE) / NS_PER_S
+
     async def run(self) -> None:
         """Send for good; ends by being cancelled."""
         while True:
