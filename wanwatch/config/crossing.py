@@ -22,6 +22,8 @@ SHORTEST_EVERY_NS: Final = 10_000_000
 LONGEST_TIMEOUT_NS: Final = 60_000_000_000
 SHORTEST_PROOF_NS: Final = 5_000_000_000
 """Each proof costs a process."""
+SHORTEST_REMINDER_NS: Final = 60_000_000_000
+LONGEST_END_NS: Final = 3_600_000_000_000
 SHORTEST_INSPECTION_NS: Final = 60_000_000_000
 
 
@@ -191,8 +193,20 @@ def _contracts(config: Config) -> Iterator[Crossed]:
 
 def _notices(config: Config) -> Iterator[Crossed]:
     for index, notice in enumerate(config.notices):
+        at: Loc = ("notice", index)
         if notice.to.startswith("mailto:") and config.smtp is None:
-            yield ("notice", index, "to"), "there is no mail server to send it by", "write a [smtp] table"
+            yield (*at, "to"), "there is no mail server to send it by", "write a [smtp] table"
+        if notice.to in (other.to for other in config.notices[:index]):
+            yield (*at, "to"), "there is a table for this address already", "write what it asks for in one table"
+        for number, kind in enumerate(notice.through_quiet):
+            if kind not in notice.on:
+                yield (*at, "through_quiet", number), "it is not told at all", "write it in on as well"
+        if notice.remind_every_ns is not None and notice.remind_every_ns < SHORTEST_REMINDER_NS:
+            yield (*at, "remind_every"), "too often for people", 'write "1m" or longer'
+        if notice.end_after_ns > LONGEST_END_NS:
+            yield (*at, "end_after"), "after an hour it would be another incident", 'write "1h" or shorter'
+        if notice.report and not config.report.monthly:
+            yield (*at, "report"), "no report is written by itself", "name a format in report.monthly"
 
 
 def _listening(config: Config) -> Iterator[Crossed]:

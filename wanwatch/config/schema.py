@@ -23,7 +23,6 @@ from wanwatch.config.fields import (
     ListenPlace,
     ListenToken,
     MailHost,
-    NoticeTo,
     Rate,
     Resolver,
     Share,
@@ -40,13 +39,14 @@ from wanwatch.config.fields import (
     Zone,
     usually,
 )
+from wanwatch.config.noticing import Notice
 from wanwatch.config.places import Endpoint, resolver
 from wanwatch.config.remote_write import RemoteWrite
 from wanwatch.config.reporting import Report
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.account.working import WorkingTime
-from wanwatch.core.model import EventKind, JudgeSettings, Kind
+from wanwatch.core.model import JudgeSettings, Kind
 
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Weekday: TypeAlias = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -283,20 +283,6 @@ class Listen(Table):
     def port(self) -> int:
         """The TCP port to listen on."""
         return self.place.port
-
-
-class Notice(Table):
-    """Whom to tell of what."""
-
-    to: NoticeTo
-    """A mail address as `mailto:ops@example.net`, or the https URL of a webhook."""
-    on: tuple[Literal[tuple(kind.value for kind in EventKind)], ...] = (  # type: ignore[valid-type]  # the enum's words
-        "outage",
-        "stuck-failover",
-        "failover",
-        "failback",
-    )
-    """Kinds of events to tell of."""
 
 
 class Smtp(Table):

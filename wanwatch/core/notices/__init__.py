@@ -6,6 +6,7 @@ Imports:  wanwatch.core. Nothing is sent or kept here, and nothing is worded.
 """
 
 from wanwatch.core.notices.case import Case, cases, cases_in
+from wanwatch.core.notices.known import known_since
 from wanwatch.core.notices.letter import Answer, Attachment, Letter, Sent
 from wanwatch.core.notices.notice import Kind, Notice, Terms
 from wanwatch.core.notices.ports import Outbox, PostRecord
@@ -28,6 +29,7 @@ __all__ = [
     "answered",
     "cases",
     "cases_in",
+    "known_since",
     "trial",
     "wanted",
 ]
