@@ -1,48 +1,18 @@
 """The status page in a real browser, of a real daemon that watches the demo's office on loopback."""
 
-import contextlib
-import socket
 import time
-from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
 
 from playwright.async_api import Browser
 
 from tests.browser.onlooking import IN_A_BROWSER, looking
-from wanwatch.config import load
-from wanwatch.core.model import Effect, State, StateChanged
-from wanwatch.daemon import Daemon
-from wanwatch.demo import configuration
+from tests.fakes.living import watched
 from wanwatch.demo.office import COPPER, FIBRE, QUIET
-from wanwatch.demo.roads import Roads
-from wanwatch.demo.servers import Place, free_place, serving
 
 pytestmark = IN_A_BROWSER
 SHOWN_WITHIN_S = 2.0
 """From what the daemon has concluded to what an onlooker reads."""
-
-
-@contextlib.asynccontextmanager
-async def watched(folder: Path) -> AsyncIterator[tuple[Daemon, Roads, dict[str, float]]]:
-    """A daemon that watches the office, the office's roads, and when it concluded that a line is down."""
-    down_at: dict[str, float] = {}
-
-    def hear(effect: Effect) -> None:
-        if isinstance(effect, StateChanged) and effect.state is State.DOWN:
-            down_at[effect.uplink] = time.monotonic()
-
-    roads = Roads(QUIET, chance=lambda: 0.5)
-    async with serving(roads) as places:
-        pages = free_place(Place("127.0.0.1", 9470), socket.SOCK_STREAM)
-        path = configuration.write(folder, places, str(pages))
-        path.write_text(path.read_text("utf-8").replace('down_after = "2s"', 'down_after = "600ms"'), "utf-8")
-        daemon = Daemon(load(path), path=path, on_effect=hear)
-        await daemon.start()
-        try:
-            yield daemon, roads, down_at
-        finally:
-            await daemon.stop()
 
 
 async def test_a_cut_shows_within_two_seconds_without_a_reload(browser: Browser, tmp_path: Path) -> None:

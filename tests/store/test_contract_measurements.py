@@ -4,6 +4,7 @@ from pathlib import Path
 
 from tests.fakes.clock import FakeClock
 from tests.store.backends import SITE, Backend, SqliteBackend
+from wanwatch.core.instants import instant_from_text
 from wanwatch.core.model import NS_PER_S, Measurement, MeasurementKind, Span
 from wanwatch.store import SqliteRecord, keep_measurement
 
@@ -43,6 +44,21 @@ async def test_measurements_are_found_by_span_kind_and_uplink(backend: Backend, 
     assert record.measurements(SITE, Span(now, now + 10), SPEED) == told[:2]
     assert record.measurements(SITE, uplink="fibre") == [told[0], told[2], told[3]]
     assert record.measurements("elsewhere") == []
+    record.close()
+
+
+async def test_any_span_of_the_calendar_may_be_asked_for(sqlite_backend: SqliteBackend, clock: FakeClock) -> None:
+    """The years 1 to 9999, which RFC 3339 can write, reach beyond what 64 bits of nanoseconds can."""
+    whole = Span(instant_from_text("0001-01-01T00:00:00Z"), instant_from_text("9999-12-31T23:59:59Z"))
+    keeper = sqlite_backend.keeper(clock)
+    keeper.open()
+    await keeper.measurement(speed(clock.now_unix_ns()))
+    await keeper.close()
+    record = sqlite_backend.record()
+    assert record.measurements(SITE, whole) == [speed(clock.now_unix_ns())]
+    assert len(record.watched(SITE, whole)) == 1
+    assert (record.events(SITE, whole), record.posts(SITE, whole)) == ([], [])
+    assert ([*record.blocks(SITE, whole)], [*record.sightings(SITE, whole)]) == ([], [])
     record.close()
 
 

@@ -55,9 +55,8 @@ _NOTICES: Final = (
     'SELECT notice FROM post JOIN site ON site.id = site_id WHERE name = ? AND "to" = coalesce(?, "to")'
     " ORDER BY made, post.rowid"
 )
-_FIRST: Final = -(1 << 63)
-_LAST: Final = (1 << 63) - 1
-"""Instants before and after all that a row can hold."""
+_ALL: Final = Span(-(1 << 63), (1 << 63) - 1)
+"""From before to after all instants that a row can hold: from the year 1677 to 2262."""
 _ALIVE: Final = "SELECT started, last FROM alive WHERE site_id = (SELECT id FROM site WHERE name = ?)"
 
 
@@ -100,6 +99,7 @@ class SqliteRecord:
         sql = _EVENTS
         facts: list[str | int] = [site]
         if span is not None:
+            span = _in_rows(span)
             sql += _OVERLAPS
             facts += [span.end_unix_ns, span.start_unix_ns, span.start_unix_ns]
         if kinds:
@@ -116,6 +116,7 @@ class SqliteRecord:
 
     def watched(self, site: str, span: Span) -> list[Span]:
         """Return when a daemon was alive: disjoint, in order, cut to *span*. All other time is unobserved."""
+        span = _in_rows(span)
         rows = self._db.execute(
             f"{_ALIVE} AND started < ? AND last > ? ORDER BY started", (site, span.end_unix_ns, span.start_unix_ns)
         )
@@ -141,6 +142,7 @@ class SqliteRecord:
 
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Yield blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
+        span = _in_rows(span)
         known = {int(row[4]): series_of(row) for row in self._db.execute(_SERIES, (site,))}
         asked = [number for number, one in known.items() if series is None or one in series]
         first, stop = -(-span.start_unix_ns // NS_PER_MINUTE), -(-span.end_unix_ns // NS_PER_MINUTE)
@@ -149,6 +151,7 @@ class SqliteRecord:
 
     def sightings(self, site: str, span: Span) -> Iterator[Sighting]:
         """Yield what was sighted within *span*, by instant."""
+        span = _in_rows(span)
         for at, about, said in self._db.execute(_SIGHTINGS, (site, span.start_unix_ns, span.end_unix_ns)):
             yield Sighting(at, tuple(json.loads(about)), json.loads(said))
 
@@ -156,16 +159,17 @@ class SqliteRecord:
         self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
     ) -> list[Measurement]:
         """Return the measurements that began within *span* (all time if None), by their begin."""
-        begin, stop = (_FIRST, _LAST) if span is None else (span.start_unix_ns, span.end_unix_ns)
-        rows = self._db.execute(_MEASUREMENTS, (site, begin, stop, kind, uplink))
+        span = _in_rows(span or _ALL)
+        rows = self._db.execute(_MEASUREMENTS, (site, span.start_unix_ns, span.end_unix_ns, kind, uplink))
         return [measurement_of(row) for row in rows]
 
     def posts(
         self, site: str, span: Span | None = None, to: str | None = None, state: PostState | None = None
     ) -> list[Post]:
         """Return the letters that were made within *span*, for this address, in this state, in order of making."""
-        begin, stop = (_FIRST, _LAST) if span is None else (span.start_unix_ns, span.end_unix_ns)
-        return [post_of(row) for row in self._db.execute(_POSTS, (site, begin, stop, to, state))]
+        span = _in_rows(span or _ALL)
+        facts = (site, span.start_unix_ns, span.end_unix_ns, to, state)
+        return [post_of(row) for row in self._db.execute(_POSTS, facts)]
 
     def notices(self, site: str, to: str | None = None) -> list[Notice]:
         """Return all notices that were made for this address, in order of making, without their letters."""
@@ -184,3 +188,11 @@ class SqliteRecord:
         ).fetchone()
         value: Json = None if row is None else json.loads(row[0])
         return value
+
+
+def _in_rows(span: Span) -> Span:
+    """Cut a span to instants that a row can hold: people may write any of the years 1 to 9999."""
+    start, end = (
+        min(max(unix_ns, _ALL.start_unix_ns), _ALL.end_unix_ns) for unix_ns in (span.start_unix_ns, span.end_unix_ns)
+    )
+    return Span(start, end)
