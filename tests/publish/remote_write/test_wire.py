@@ -4,6 +4,7 @@ import cramjam
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.publish.remote_write.decoded import points
 from wanwatch.publish.remote_write.wire import compressed, in_order, labels, write_request
 
 UP = labels("up", {"job": "x"})
@@ -13,6 +14,11 @@ BYTES = bytes.fromhex("0a2c0a0e0a085f5f6e616d655f5f120275700a080a036a6f621201781
 def test_a_request_is_encoded_as_protocol_buffers_say() -> None:
     """Protocol Buffers encoding of remote write 1.0's WriteRequest; the bytes were reckoned by hand from both."""
     assert write_request({UP: [(1_767_225_600_000, 1.0)]}) == BYTES
+
+
+def test_a_receiver_reads_what_stands_in_the_bytes() -> None:
+    """The same bytes, reckoned by hand, through the decoder that other tests read requests with."""
+    assert points(BYTES) == {UP: [(1_767_225_600_000, 1.0)]}
 
 
 def test_a_receiver_unpacks_what_was_packed() -> None:
