@@ -131,6 +131,8 @@ SITE_BOARD: Final = Dashboard(
             latest("Version", "Which version of the program speaks.",
                    f"wanwatch_build_info * on (instance) group by (instance) (wanwatch_uplink_state{{{SITE}}})",
                    "{{version}}"),
+            latest("Sign of life", "How long ago the last sign of life was heard by whom it is sent to.",
+                   f"time() - max by (site) (wanwatch_ping_timestamp_seconds{{{SITE}}})", "", unit="s", width=24),
             over_time("Data used", "What probing moves over each line, by purpose.",
                       (f"sum by (uplink, purpose) (rate(wanwatch_data_bytes_total{{{LINE}}}[$__rate_interval]))",
                        "{{uplink}} {{purpose}}"), unit="Bps"),

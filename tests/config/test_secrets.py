@@ -43,7 +43,7 @@ def test_a_token_comes_from_the_environment(tmp_path: Path, right: str) -> None:
         ),
         (f'[listen]\ntoken = "{SECRET}"', "listen.token: there is no such key; did you mean 'token_file'?"),
         (
-            f'[smtp]\nhost = "mail.example.net"\nsender = "x"\npassword = "{SECRET}"',
+            f'[smtp]\nhost = "mail.example.net"\nsender = "wan@example.net"\npassword = "{SECRET}"',
             "smtp.password: there is no such key; did you mean 'password_file'?",
         ),
         (f'smtp = ["{SECRET}"]', None),

@@ -66,6 +66,9 @@ wait = "1s"
 seconds = 1
 [[remote_write]]
 url = "http://{web}:9/nobody-listens"
+[ping]
+url = "http://{web}/"
+every = "10s"
 """
 WORDS: Final = {"$site": SITE, "$uplink": ".*", "$__range": "5m", "$__rate_interval": "10s"}
 QUIET: Final = "while all is well"

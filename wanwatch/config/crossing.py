@@ -24,6 +24,7 @@ SHORTEST_PROOF_NS: Final = 5_000_000_000
 """Each proof costs a process."""
 SHORTEST_REMINDER_NS: Final = 60_000_000_000
 LONGEST_END_NS: Final = 3_600_000_000_000
+SHORTEST_PING_NS: Final = 10_000_000_000
 SHORTEST_INSPECTION_NS: Final = 60_000_000_000
 
 
@@ -152,6 +153,8 @@ def _paces(config: Config) -> Iterator[Crossed]:
             yield ("names", "inspect_every"), "too often for other people's machines", 'write "1m" or longer'
     if config.carrying.prove_every_ns < SHORTEST_PROOF_NS:
         yield ("carrying", "prove_every"), "too often for what a proof costs this machine", 'write "5s" or longer'
+    if config.ping is not None and config.ping.every_ns < SHORTEST_PING_NS:
+        yield ("ping", "every"), "too often for other people's machines", 'write "10s" or longer'
     for loc, every_ns, timeout_ns in rows:
         if every_ns < SHORTEST_EVERY_NS:
             yield (*loc, "every"), "too often for other people's machines", 'write "10ms" or longer'
@@ -209,6 +212,17 @@ def _notices(config: Config) -> Iterator[Crossed]:
             yield (*at, "report"), "no report is written by itself", "name a format in report.monthly"
 
 
+def _smtp(config: Config) -> Iterator[Crossed]:
+    smtp = config.smtp
+    if smtp is None or smtp.user is None:
+        return
+    if smtp.password is None:
+        mend = "write password_file, or set WANWATCH_SMTP_PASSWORD in the daemon's environment"
+        yield ("smtp", "password_file"), "there is no password to sign in with", mend
+    if smtp.security == "none" and not (version(smtp.host) and ip_address(smtp.host).is_loopback):
+        yield ("smtp", "security"), "everybody on the way could read the password", 'write "starttls" or "tls"'
+
+
 def _listening(config: Config) -> Iterator[Crossed]:
     listen = config.listen
     if not ip_address(listen.address).is_loopback and listen.token is None:
@@ -229,5 +243,6 @@ _RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (
     _handoffs,
     _contracts,
     _notices,
+    _smtp,
     _listening,
 )

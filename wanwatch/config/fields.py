@@ -258,9 +258,7 @@ def _date(value: object) -> date:
 
 def _notice_to(value: object) -> str:
     if isinstance(value, str) and value.startswith("mailto:"):
-        box = value.removeprefix("mailto:")
-        local, _, domain = box.partition("@")
-        if local and domain and box.isprintable() and not set(" ,;?&<>") & set(box) and "@" not in domain:
+        if places.is_mailbox(value.removeprefix("mailto:")):
             return value
         raise Unfit(reason="not a mail address", mend='write one such as "mailto:ops@example.net"')
     try:

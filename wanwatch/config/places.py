@@ -98,6 +98,12 @@ def endpoint(value: object, default_port: int | None, *, any_of_ours: bool = Fal
     return Endpoint(str(found), port)
 
 
+def is_mailbox(written: str) -> bool:
+    """Whether it is a plain mail address, without a name or anything else around it."""
+    local, _, domain = written.partition("@")
+    return bool(local and domain) and written.isprintable() and not set(" ,;?&<>") & set(written) and "@" not in domain
+
+
 def resolver(value: object) -> Resolver:
     """Return a resolver: `192.0.2.53`, `tcp://192.0.2.53`, `tls://192.0.2.53#NAME`, `https://192.0.2.53/PATH#NAME`.
 

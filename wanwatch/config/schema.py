@@ -22,12 +22,10 @@ from wanwatch.config.fields import (
     HttpUrl,
     ListenPlace,
     ListenToken,
-    MailHost,
     Rate,
     Resolver,
     Share,
     Size,
-    SmtpPassword,
     SpeedToken,
     StampKey,
     StampPlace,
@@ -43,6 +41,7 @@ from wanwatch.config.noticing import Notice
 from wanwatch.config.places import Endpoint, resolver
 from wanwatch.config.remote_write import RemoteWrite
 from wanwatch.config.reporting import Report
+from wanwatch.config.sending import Ping, Smtp
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 from wanwatch.core.account.working import WorkingTime
@@ -285,23 +284,6 @@ class Listen(Table):
         return self.place.port
 
 
-class Smtp(Table):
-    """The mail server that notices leave by."""
-
-    host: MailHost
-    """The mail server's name or address."""
-    port: Annotated[Whole, Field(ge=1, le=65535)] = 587
-    """Its port."""
-    security: Literal["starttls", "tls", "none"] = "starttls"
-    """How the connection is protected: `starttls`, `tls` or `none`."""
-    sender: Text
-    """Mail address that notices come from."""
-    user: Text | None = None
-    """Name to sign in with."""
-    password: SmtpPassword = Field(default=None, alias="password_file")
-    """File that holds the password; or WANWATCH_SMTP_PASSWORD in the environment."""
-
-
 class Config(Table):
     """The whole file."""
 
@@ -329,5 +311,7 @@ class Config(Table):
     """Whom to tell of what."""
     smtp: Smtp | None = None
     """The mail server that notices leave by."""
+    ping: Ping | None = None
+    """A sign of life, sent to whoever tells people when none comes any more."""
     remote_writes: tuple[RemoteWrite, ...] = Field(default=(), alias="remote_write")
     """To where the record is sent by Prometheus remote write."""

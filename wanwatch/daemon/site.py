@@ -34,6 +34,7 @@ from wanwatch.daemon.forwarding import Forwarding
 from wanwatch.daemon.front import Front
 from wanwatch.daemon.lines import Lines
 from wanwatch.daemon.metering import Metering
+from wanwatch.daemon.pinging import Pinging
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.reports import Reports
 from wanwatch.daemon.resolving import Inspections
@@ -85,6 +86,7 @@ class Daemon:
         self._drills = Drills(self._clock, self._metrics.drills.show)
         self._lines = Lines(self._clock, lambda: self._judge)
         self._forwarding = Forwarding(self._clock, self._keeper, self._lines, self._metrics.receivers.show)
+        self._pinging = Pinging(self._clock, self._lines, lambda: self._keeper.healthy, self._metrics.notices)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below
         self._recall = partial(recalled, store_path(config), config.site.name)
@@ -164,7 +166,9 @@ class Daemon:
         self._manager.tell("STOPPING=1")
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
-        await asyncio.gather(self._speeding.close(), self._forwarding.close(), self._probing.close())
+        await asyncio.gather(
+            self._speeding.close(), self._forwarding.close(), self._pinging.close(), self._probing.close()
+        )
         if self._judge is not None:
             self._metering.turn(stopping=True)
             self._act(self._judge.stop(self._clock.now_ns()))
@@ -205,6 +209,7 @@ class Daemon:
             "drills": self._drills.to_json(),
             "data": self._metering.to_json(),
             "speed": self._speeding.to_json(),
+            "ping": self._pinging.to_json(),
         }
 
     def _make_judge(self) -> SiteJudge:
@@ -246,6 +251,7 @@ class Daemon:
         self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
         await self._probing.apply(self._config, self._questions(), planned)
         await self._forwarding.apply(self._config)
+        await self._pinging.apply(self._config)
 
     async def _meter(self) -> None:
         if self._metering.turn():

@@ -42,6 +42,7 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
     told += [speed_says(test, now_unix_s) for test in _rows(health, "speed")]
     told += [data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
+    told += ping_says(health)
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
 
 
@@ -62,6 +63,13 @@ def data_says(data: Mapping[str, Any]) -> str:
     used, budget = data["used_bytes"] / 1e6, data["budget_bytes"] / 1e6
     spared = "; it is asked sparingly for the rest of the month" if data["sparing"] else ""
     return f"{data['uplink']}: probing has used {used:.1f} of {budget:g} MB this month{spared}"
+
+
+def ping_says(health: Mapping[str, Json]) -> list[str]:
+    """Say what keeps the sign of life from being heard; nothing where it is, or where none is sent."""
+    ping = health.get("ping")
+    trouble = ping["trouble"] if isinstance(ping, dict) else None
+    return [] if trouble is None else [f"ping: {trouble}"]
 
 
 def _rows(health: Mapping[str, Json], key: str) -> list[Any]:

@@ -32,6 +32,7 @@ from wanwatch.publish.datause import DataMetrics
 from wanwatch.publish.drills import DrillMetrics
 from wanwatch.publish.fetches import FetchMetrics
 from wanwatch.publish.live import LiveFigures
+from wanwatch.publish.notice_metrics import NoticeMetrics
 from wanwatch.publish.one_way import OneWayFigures
 from wanwatch.publish.promises import PromiseFigures
 from wanwatch.publish.receivers import ReceiverFigures
@@ -114,6 +115,7 @@ class Metrics:
         self.drills = DrillMetrics(site, registry)
         self.data = DataMetrics(site, registry)
         self.speed = SpeedMetrics(site, registry)
+        self.notices = NoticeMetrics(site, registry)
         self.promises = PromiseFigures(site)
         registry.register(self.promises)
         self.receivers = ReceiverFigures(site)
