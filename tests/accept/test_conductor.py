@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
-from wanwatch.accept import AcceptError, Conductor, Person, PinError, Screen, UnderWayError, Wishes, conductor
+from wanwatch.accept import Conductor, Person, PinError, Screen, UnderWayError, Wishes, conductor
 from wanwatch.accept.steps import Amount
 from wanwatch.clock import RealClock
 from wanwatch.config import load
+from wanwatch.config.named import NoUplinkError
 from wanwatch.config.plan import store_path
 from wanwatch.core.acceptance import About, Handover, Item, Progress, Step, Verdict
 from wanwatch.core.model import MeasurementKind
@@ -155,6 +156,6 @@ def test_two_tests_of_one_site_at_once_cannot_be(tmp_path: Path, line: Line) -> 
 
 def test_an_uplink_that_is_not_there_is_told_with_those_that_are(tmp_path: Path, line: Line) -> None:
     """Before anything is measured."""
-    with pytest.raises(AcceptError, match="uplink 'nowhere': there is no such uplink; write one of "):
+    with pytest.raises(NoUplinkError, match="uplink 'nowhere': there is no such uplink; write one of "):
         conduct(tmp_path, uplink="nowhere")
     assert line.asked == []
