@@ -1,16 +1,22 @@
-"""What holds for all tests: where everything must run, a skip is a failure."""
+"""What holds for all tests: in what order and by whom they run, and that a skip is a failure where all must run."""
 
 import os
 from collections.abc import Generator
 from itertools import chain
+from typing import Any, Final
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler.loadscope import LoadScopeScheduling
 
-# A gate has to say the same of the same tree; new examples are searched for on developers' machines.
-settings.register_profile("gate", derandomize=True)
-if os.environ.get("CI") == "true":
-    settings.load_profile("gate")
+# A gate has to say the same of the same tree; new examples are searched for on developers' machines. No test times
+# anything, so a busy machine fails none.
+settings.register_profile("search", deadline=None)
+settings.register_profile("gate", parent=settings.get_profile("search"), derandomize=True)
+settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
+
+THINKERS: Final = ("core", "standards", "config", "report", "publish")
+"""Folders of tests that reckon, whenever that is: they run beside the others, on what these leave of the machine."""
 
 
 @pytest.hookimpl(wrapper=True)
@@ -30,3 +36,25 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     begins = next((at for at, item in enumerate(others) if "lab_stage" in getattr(item, "fixturenames", ())), 0)
     # The first test that asks for a story lets all of them begin.
     items[:] = chain(others[: begins + 1], waiting, others[begins + 1 :])
+
+
+class _Beside(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no types
+    """Gives all that needs time to one worker, as one piece of work, and the rest away one test at a time."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        return nodeid if _thinks(nodeid) else "what needs time"
+
+
+def _thinks(nodeid: str) -> bool:
+    return nodeid.split("/")[1] in THINKERS
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
+    """Say who runs what where several workers were asked for: the greatest piece of work is given away first."""
+    return _Beside(config, log)
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Let a worker that reckons give way to the one that measures; what needs time was given away before."""
+    if "PYTEST_XDIST_WORKER" in os.environ and _thinks(item.nodeid):
+        os.setpriority(os.PRIO_PROCESS, 0, 19)
