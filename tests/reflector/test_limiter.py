@@ -4,8 +4,9 @@ import tracemalloc
 
 import pytest
 
+from wanwatch.asker import account
 from wanwatch.core.wire import stamp
-from wanwatch.reflector._limiter import Limiter, account
+from wanwatch.reflector._limiter import Limiter
 from wanwatch.reflector.stamp import Sessions
 
 S = 1_000_000_000

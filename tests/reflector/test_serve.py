@@ -122,9 +122,9 @@ def test_a_certificate_needs_its_key(tmp_path: Path) -> None:
     assert read_certificate(None, None) is None
     with pytest.raises(ReflectorError, match="one of them is not named"):
         read_certificate(tmp_path / "no.pem", None)
-    with pytest.raises(ReflectorError, match="hold no PEM"):
+    with pytest.raises(ReflectorError, match="--tls-certificate: there is no certificate in it"):
         read_certificate(tmp_path / "no.pem", tmp_path / "no.pem")
-    with pytest.raises(ReflectorError, match="cannot be read"):
+    with pytest.raises(ReflectorError, match="--tls-certificate: there is no such file"):
         read_certificate(tmp_path / "none", tmp_path / "none")
 
 

@@ -4,7 +4,7 @@ In:       an address and ports to listen on; STAMP test packets and STUN request
           whoever wants an echo; HTTP requests of those who show the token.
 Out:      one answer for each question, never longer than it over UDP or as an echo; bytes and nothing but bytes for
           speed tests; silence, or a bare 401, for anything else.
-Imports:  wanwatch.core, wanwatch.clock, asyncio, socket, ssl. Never the other rooms.
+Imports:  wanwatch.core, wanwatch.asker, wanwatch.clock, wanwatch.tls, asyncio, socket, ssl. Never the other rooms.
 """
 
 from wanwatch.reflector._errors import ReflectorError

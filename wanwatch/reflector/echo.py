@@ -14,8 +14,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Final, cast
 
+from wanwatch.asker import account
 from wanwatch.reflector._errors import CannotListenError
-from wanwatch.reflector._limiter import Limiter, account
+from wanwatch.reflector._limiter import Limiter
 from wanwatch.reflector._listening import listen
 
 PORT: Final = 7

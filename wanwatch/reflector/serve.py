@@ -14,6 +14,7 @@ from wanwatch.reflector._errors import UnreadableFileError
 from wanwatch.reflector.echo import EchoServer
 from wanwatch.reflector.stamp import StampReflector
 from wanwatch.reflector.stun import StunServer
+from wanwatch.tls import CertificateError, server_context
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,17 +120,12 @@ def read_certificate(certificate: Path | None, key: Path | None) -> ssl.SSLConte
     Raises:
         UnreadableFileError: One of them cannot be used, or is not named.
     """
-    options = "--tls-certificate and --tls-key"
     if certificate is None and key is None:
         return None
     if certificate is None or key is None:
+        options = "--tls-certificate and --tls-key"
         raise UnreadableFileError(options, "one of them is not named")
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
     try:
-        context.load_cert_chain(certificate, key)
-    except ssl.SSLError:
-        raise UnreadableFileError(options, "they do not belong together, or hold no PEM") from None
-    except (OSError, ValueError):
-        raise UnreadableFileError(options, "one of them cannot be read") from None
-    return context
+        return server_context(certificate, key)
+    except CertificateError as error:
+        raise UnreadableFileError("--tls-key" if error.of_key else "--tls-certificate", error.reason) from error
