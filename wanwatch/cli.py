@@ -19,6 +19,7 @@ from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
+from wanwatch.cli_password import password
 from wanwatch.cli_report import report
 from wanwatch.cli_speed import speed
 from wanwatch.core.model import EventKind
@@ -39,6 +40,7 @@ def main() -> None:
 
 main.add_command(accept)
 main.add_command(calc)
+main.add_command(password)
 main.add_command(plan)
 main.add_command(replay)
 main.add_command(dossier)
@@ -148,16 +150,20 @@ def run(config_path: Path | None) -> None:
 def status(*, as_json: bool, config_path: Path | None) -> None:
     """Say how each line stands now, asked of the running daemon."""
     from wanwatch.config import find, load
+    from wanwatch.config.plan import store_path
     from wanwatch.measure import RealClock
     from wanwatch.publish.listing import status_text
     from wanwatch.web.ask import ask_health
 
-    listen = load(find(config_path)).listen
-    token = listen.token.get_secret_value() if listen.token else None
-    health = ask_health(listen.address, listen.port, token)
+    config = load(find(config_path))
+    listen = config.listen
+    health = ask_health(listen.address, listen.port, store_path(config).parent)
     if health is None:
+        asks = listen.password is not None or listen.tokens or listen.certificate is not None
+        hint = "; if it runs, it answers this command to its own user and group only" if asks else ""
         click.echo(
-            f"wanwatch: no daemon answers on {listen.address}:{listen.port}; start it with: wanwatch run", err=True
+            f"wanwatch: no daemon answers on {listen.address}:{listen.port}; start it with: wanwatch run{hint}",
+            err=True,
         )
         sys.exit(COULD_NOT_MEASURE)
     click.echo(json.dumps(health) if as_json else status_text(health, RealClock().now_unix_ns() / 1e9), nl=as_json)

@@ -49,7 +49,7 @@ def test_a_right_file_becomes_values(read: Read, right: str, tmp_path: Path) -> 
     )  # fmt: skip
     assert (far.kind, far.address, far.port) == (Kind.TCP, "192.0.2.129", 443)
     assert near.uplinks == ("fibre", "copper")
-    assert (config.listen.address, config.listen.port, config.listen.token) == ("127.0.0.1", 9470, None)
+    assert (config.listen.address, config.listen.port, config.listen.tokens) == ("127.0.0.1", 9470, ())
     assert (config.carrying.every_ns, config.carrying.pulse_ns) == (5 * 10**9, 200_000_000)
 
 
@@ -266,14 +266,14 @@ def test_a_mistake_is_told_whole(mistakes: Mistakes, right: str, tmp_path: Path,
             '[listen]\naddress = "192.0.2.200:9470"',
             (
                 "listen.address = '192.0.2.200:9470': others can reach it there, and nothing is asked of them; "
-                "write token_file as well, or an address such as 127.0.0.1:9470"
+                "write password_file or token_file as well, or an address such as 127.0.0.1:9470"
             ),
         ),
         (
             '[listen]\naddress = "0.0.0.0:9470"',
             (
                 "listen.address = '0.0.0.0:9470': others can reach it there, and nothing is asked of them; "
-                "write token_file as well, or an address such as 127.0.0.1:9470"
+                "write password_file or token_file as well, or an address such as 127.0.0.1:9470"
             ),
         ),
         (

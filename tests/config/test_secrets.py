@@ -7,6 +7,7 @@ import pytest
 
 from wanwatch.config import ConfigError, load
 from wanwatch.config.plan import questions
+from wanwatch.core.door import digest
 from wanwatch.core.model import Role
 
 SECRET = "correct horse battery"  # noqa: S105 - a test's own
@@ -18,8 +19,7 @@ def test_a_token_comes_from_a_file_beside_the_configuration(tmp_path: Path, righ
     (tmp_path / "token").write_text(f"{SECRET}\n")
     (tmp_path / "wanwatch.toml").write_text(right + LISTEN)
     config = load(tmp_path / "wanwatch.toml", {})
-    assert config.listen.token is not None
-    assert config.listen.token.get_secret_value() == SECRET
+    assert config.listen.tokens == (digest(SECRET),)
     assert SECRET not in repr(config) + str(config)
 
 
@@ -27,8 +27,7 @@ def test_a_token_comes_from_the_environment(tmp_path: Path, right: str) -> None:
     """Where no file is named, the variable counts."""
     (tmp_path / "wanwatch.toml").write_text(right + LISTEN.replace('token_file = "token"', ""))
     config = load(tmp_path / "wanwatch.toml", {"WANWATCH_LISTEN_TOKEN": SECRET})
-    assert config.listen.token is not None
-    assert config.listen.token.get_secret_value() == SECRET
+    assert config.listen.tokens == (digest(SECRET),)
 
 
 @pytest.mark.parametrize(
@@ -63,9 +62,10 @@ def test_a_misplaced_secret_is_not_shown(
 
 @pytest.mark.parametrize("content", ["", "one\ntwo\n"])
 def test_a_secrets_file_holds_one_line(tmp_path: Path, right: str, content: str) -> None:
-    """An empty token would open the door; two lines are likely another file."""
+    """An empty token would be shown to anybody; two lines are likely another file."""
     (tmp_path / "token").write_text(content)
-    (tmp_path / "wanwatch.toml").write_text(right + LISTEN)
+    page = 'address_url = "http://192.0.2.80/address"\naddress_token_file = "token"\n'
+    (tmp_path / "wanwatch.toml").write_text(f"{right}\n[carrying]\n{page}")
     with pytest.raises(ConfigError, match="the file does not hold exactly one line"):
         load(tmp_path / "wanwatch.toml", {})
 

@@ -10,6 +10,7 @@ import pytest
 from aiohttp import web
 
 from tests.fakes.web import office
+from wanwatch.core.door import Keys, digest
 from wanwatch.publish import Metrics
 from wanwatch.web import make_app, serve
 from wanwatch.web.app import ListenError
@@ -78,7 +79,8 @@ async def test_health_is_an_error_when_something_is_wrong(http: aiohttp.ClientSe
 
 async def test_a_token_is_demanded_where_one_is_set(http: aiohttp.ClientSession) -> None:
     """RFC 6750: no token or a wrong one gets 401 with a challenge."""
-    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE, token="sesame"), "127.0.0.1", 0)  # noqa: S106  # a test's token
+    keys = Keys(tokens=(digest("sesame"),))
+    runner = await serve(make_app(Metrics("s", "1").registry, OFFICE, keys), "127.0.0.1", 0)
     try:
         for headers in ({}, {"Authorization": "Bearer wrong"}):
             async with http.get(address(runner) + "/health", headers=headers) as answer:

@@ -73,9 +73,7 @@ def _lines(config: Config, said: Sequence[str]) -> Iterator[str]:
     all_of_it = (*plan, *inspected(config))
     yield f"Site {site.name} ({site.timezone})"
     yield f"Record in {site.data_dir}, raw samples kept {show_duration(site.keep_raw_ns)}"
-    yield f"Status page and metrics on {config.listen.place}" + (
-        ", for holders of the token" * bool(config.listen.token)
-    )
+    yield f"Status page and metrics on {config.listen.place}{_to_whom(config)}"
     yield ""
     yield "Uplinks, in order of preference:"
     for number, uplink in enumerate(config.uplinks, start=1):
@@ -90,6 +88,13 @@ def _lines(config: Config, said: Sequence[str]) -> Iterator[str]:
         yield ""
         yield "Worth knowing:"
         yield from (f"  - {remark}" for remark in said)
+
+
+def _to_whom(config: Config) -> str:
+    listen = config.listen
+    holders = ["the password"] * (listen.password is not None) + ["a token"] * bool(listen.tokens)
+    told = f", for holders of {' or '.join(holders)}" if holders else ""
+    return (", by TLS" if listen.certificate else "") + told
 
 
 def pin_text(uplink: Uplink) -> str:

@@ -11,6 +11,7 @@ from wanwatch.config.places import resolver, version
 from wanwatch.config.schema import Config, Target
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Uplink
+from wanwatch.tls import CertificateError, server_context
 
 Crossed: TypeAlias = tuple[Loc, str, str]
 """Where, why it cannot be, and what to write instead."""
@@ -225,9 +226,16 @@ def _smtp(config: Config) -> Iterator[Crossed]:
 
 def _listening(config: Config) -> Iterator[Crossed]:
     listen = config.listen
-    if not ip_address(listen.address).is_loopback and listen.token is None:
+    if not ip_address(listen.address).is_loopback and listen.password is None and not listen.tokens:
         reason = "others can reach it there, and nothing is asked of them"
-        yield ("listen", "address"), reason, "write token_file as well, or an address such as 127.0.0.1:9470"
+        mend = "write password_file or token_file as well, or an address such as 127.0.0.1:9470"
+        yield ("listen", "address"), reason, mend
+    if listen.certificate is not None:
+        try:
+            server_context(listen.certificate, listen.key)
+        except CertificateError as error:
+            mend = "write the paths of a certificate and its key, in PEM, that the daemon's user can read"
+            yield ("listen", "key_file" if error.of_key else "certificate_file"), error.reason, mend
 
 
 _RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (

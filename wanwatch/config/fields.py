@@ -80,7 +80,8 @@ def _one_or_many_schema(*examples: str) -> WithJsonSchema:
     return WithJsonSchema({"oneOf": [one, {"type": "array", "items": one}]})
 
 
-def _around(info: ValidationInfo) -> Around:
+def around_of(info: ValidationInfo) -> Around:
+    """Return what a value is read amid."""
     return info.context if isinstance(info.context, Around) else Around(Path(), {})
 
 
@@ -137,7 +138,7 @@ def _data_dir(value: object, info: ValidationInfo) -> Path:
     written = _printable(value, LONGEST_PATH)
     if written.startswith("~"):
         raise Unfit(reason="'~' is a shell's word", mend="write the whole path")
-    folder = Path(os.path.normpath(_around(info).folder / written))
+    folder = Path(os.path.normpath(around_of(info).folder / written))
     nearest = nearest_there(folder)
     if not nearest.is_dir():
         raise Unfit(reason=f"{str(nearest)!r} is a file", mend="write the path of a folder")
@@ -157,7 +158,7 @@ def _secret(variable: str | None = None) -> Callable[[object, ValidationInfo], S
     """
 
     def read(value: object, info: ValidationInfo) -> SecretStr | None:
-        around = _around(info)
+        around = around_of(info)
         if value is None:
             held = around.environ.get(variable, "").strip() if variable else ""
             return SecretStr(held) if held else None
@@ -179,16 +180,20 @@ def _long_secret(value: object, info: ValidationInfo) -> SecretStr | None:
     return held
 
 
-def _secret_text(path: Path, mend: str) -> str:
-    """Read the one line of a secret's file. No error here shows the path: people do paste the secret itself there."""
+def held_text(path: Path, mend: str) -> str:
+    """Read a secret's file. No error here shows the path: people do paste the secret itself there."""
     try:
         if not stat.S_ISREG(path.stat().st_mode):
             raise Unfit(reason="not a plain file", mend=mend)
-        held = path.read_text("utf-8").strip()
+        return path.read_text("utf-8").strip()
     except UnicodeDecodeError:
         raise Unfit(reason="the file does not hold text", mend=mend) from None
     except (OSError, ValueError):  # ValueError: a zero byte in the path
         raise Unfit(reason="there is no such file, or it cannot be read", mend=mend) from None
+
+
+def _secret_text(path: Path, mend: str) -> str:
+    held = held_text(path, mend)
     if not held or "\n" in held:
         raise Unfit(reason="the file does not hold exactly one line", mend="write the secret on its first line")
     return held
@@ -207,12 +212,6 @@ def _pair(default_port: int | None) -> BeforeValidator:
     return BeforeValidator(lambda value: places.endpoint(value, default_port))
 
 
-def _listen_place(value: object) -> places.Endpoint:
-    if isinstance(value, str) and value.partition(":")[0] == "localhost":
-        raise Unfit(reason="a name, not an address", mend='write "127.0.0.1:9470" or "[::1]:9470"')
-    return places.endpoint(value, 9470, any_of_ours=True)
-
-
 def _resolver(value: object) -> str:
     found = places.resolver(value)
     if found.name is not None:
@@ -221,7 +220,7 @@ def _resolver(value: object) -> str:
 
 
 def _ca_file(value: object, info: ValidationInfo) -> Path:
-    path = _around(info).folder / _printable(value, LONGEST_PATH)
+    path = around_of(info).folder / _printable(value, LONGEST_PATH)
     mend = "write the path of a file of certificate authorities in PEM that the daemon's user can read"
     try:
         ssl.create_default_context().load_verify_locations(path)
@@ -307,7 +306,6 @@ StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192
 TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
 SnmpPlace: TypeAlias = Annotated[places.Endpoint, _pair(161), _text_schema("10.20.0.1", "10.20.0.1:161")]
 StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
-ListenPlace: TypeAlias = Annotated[places.Endpoint, BeforeValidator(_listen_place), _text_schema("127.0.0.1:9470")]
 Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), _text_schema("eth1")]
 HttpUrl: TypeAlias = Annotated[
     str, BeforeValidator(lambda value: places.url(value, "http")), _text_schema("http://www.example.com/")
@@ -327,11 +325,9 @@ Whole: TypeAlias = Annotated[int, Field(strict=True)]
 Yes: TypeAlias = Annotated[bool, Field(strict=True)]
 
 
-LISTEN_TOKEN: Final = "WANWATCH_LISTEN_TOKEN"  # noqa: S105 - the variable's name, not what it holds
-SMTP_PASSWORD: Final = "WANWATCH_SMTP_PASSWORD"  # noqa: S105 - likewise
+SMTP_PASSWORD: Final = "WANWATCH_SMTP_PASSWORD"  # noqa: S105 - the variable's name, not what it holds
 SPEED_TOKEN: Final = "WANWATCH_SPEED_TOKEN"  # noqa: S105 - likewise
 _FILE_SCHEMA: Final = _text_schema("/etc/wanwatch/secret")
-ListenToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(LISTEN_TOKEN)), _FILE_SCHEMA]
 SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
 AddressToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from importlib.util import find_spec
+from ipaddress import ip_address
 from typing import Final
 
 from wanwatch.config.contract import SpeedClause
@@ -156,6 +157,15 @@ def _missing_extras(config: Config) -> Iterator[str]:
             )
 
 
+def _open_to_others(config: Config) -> Iterator[str]:
+    listen = config.listen
+    if not ip_address(listen.address).is_loopback and listen.certificate is None:
+        yield (
+            "[listen]: others reach it by plain HTTP, so that whoever is on the way can read passwords and tokens; "
+            "write certificate_file and key_file, or listen on loopback behind a proxy that speaks TLS."
+        )
+
+
 _RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (
     _not_yet,
     _beyond_the_handoff,
@@ -167,4 +177,5 @@ _RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (
     _budgets,
     _credits,
     _missing_extras,
+    _open_to_others,
 )

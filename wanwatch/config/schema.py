@@ -20,8 +20,6 @@ from wanwatch.config.fields import (
     HostName,
     HttpsUrl,
     HttpUrl,
-    ListenPlace,
-    ListenToken,
     Rate,
     Resolver,
     Share,
@@ -37,6 +35,7 @@ from wanwatch.config.fields import (
     Zone,
     usually,
 )
+from wanwatch.config.listen import Listen
 from wanwatch.config.noticing import Notice
 from wanwatch.config.places import Endpoint, resolver
 from wanwatch.config.remote_write import RemoteWrite
@@ -263,25 +262,6 @@ class Speed(Table):
     """How long a test by itself waits while something holds it off; then it is skipped, and that is told."""
     busy: Share = usually("5%")
     """A line is busy that carries more than this share of what is sold, or of its port's rate, besides a test."""
-
-
-class Listen(Table):
-    """Where the status page, the JSON API and /metrics are served."""
-
-    place: ListenPlace = usually("127.0.0.1:9470", alias="address")
-    """Address and port to listen on. Beyond loopback a token is needed."""
-    token: ListenToken = Field(default=None, alias="token_file")
-    """File that holds the token that readers show as Bearer; or WANWATCH_LISTEN_TOKEN in the environment."""
-
-    @property
-    def address(self) -> str:
-        """The address to listen on."""
-        return self.place.address
-
-    @property
-    def port(self) -> int:
-        """The TCP port to listen on."""
-        return self.place.port
 
 
 class Config(Table):

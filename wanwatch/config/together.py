@@ -23,14 +23,11 @@ def check(document: Mapping[str, Any]) -> list[Found]:
         for of, contract in one_or_many(table, "contract"):
             for below, clause in tables(contract, "clause"):
                 found += _speed_clause((*loc, *of, *below), clause)
-    if isinstance(names := document.get("names"), dict):
-        found += _names(names)
-    if isinstance(carrying := document.get("carrying"), dict):
-        found += _carrying(carrying)
     for loc, table in tables(document, "remote_write"):
         found += _remote_write(loc, table)
-    if isinstance(speed := document.get("speed"), dict):
-        found += _speed(speed)
+    for key, rule in {"names": _names, "carrying": _carrying, "speed": _speed, "listen": _listen}.items():
+        if isinstance(alone := document.get(key), dict):
+            found += rule(alone)
     return found
 
 
@@ -101,6 +98,11 @@ def _names(names: Mapping[str, Any]) -> Iterator[Found]:
 def _carrying(carrying: Mapping[str, Any]) -> Iterator[Found]:
     if "address_token_file" in carrying and "address_url" not in carrying:
         yield say(("carrying", "address_url"), "this key is missing", "write it beside address_token_file")
+
+
+def _listen(listen: Mapping[str, Any]) -> Iterator[Found]:
+    if "key_file" in listen and "certificate_file" not in listen:
+        yield say(("listen", "certificate_file"), "this key is missing", "write it beside key_file")
 
 
 def _speed_clause(loc: Loc, clause: Mapping[str, Any]) -> Iterator[Found]:

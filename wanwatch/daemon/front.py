@@ -1,16 +1,25 @@
 """Front: what the daemon shows over HTTP, joined to what it knows."""
 
+import logging
+import socket
 from collections.abc import Callable
+from ipaddress import ip_address
+from pathlib import Path
 
 from aiohttp import web
 
 from wanwatch.config import Config
+from wanwatch.config.listen import Listen
 from wanwatch.config.plan import store_path
+from wanwatch.core.door import Keys
 from wanwatch.core.model import CarryingChanged, Effect, Json, StateChanged, Tell
 from wanwatch.core.ports import Clock
 from wanwatch.publish import Metrics
 from wanwatch.store import SqliteRecord
-from wanwatch.web import Office, happened, make_app, serve
+from wanwatch.tls import Certificate, CertificateError, server_context
+from wanwatch.web import Office, adopt, happened, make_app, near, serve
+
+log = logging.getLogger("wanwatch")
 
 
 class Front:
@@ -28,19 +37,24 @@ class Front:
     ) -> None:
         self._clock, self._metrics, self._config, self._health = clock, metrics, config, health
         self._runner: web.AppRunner | None = None
+        self._opened: Listen | None = None
+        self._certificate: Certificate | None = None
+        self._folder = Path()
 
     @property
     def address(self) -> str:
         """Where it listens, such as `http://127.0.0.1:9470`; valid once it is open."""
         assert self._runner is not None  # noqa: S101  # a caller's mistake, not a state that can be met
         host, port = self._runner.addresses[0][:2]
-        return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
+        scheme = "https" if self._certificate else "http"
+        return f"{scheme}://[{host}]:{port}" if ":" in host else f"{scheme}://{host}:{port}"
 
     async def open(self) -> None:
         """Begin to listen.
 
         Raises:
             ListenError: The address cannot be had.
+            CertificateError: The certificate or its key cannot be used.
         """
         config = self._config()
         path = store_path(config)
@@ -53,13 +67,31 @@ class Front:
             reports=path.parent / "reports",
         )
         listen = config.listen
-        token = listen.token.get_secret_value() if listen.token else None
-        self._runner = await serve(make_app(self._metrics.registry, office, token), listen.address, listen.port)
+        if listen.certificate is not None:
+            self._certificate = Certificate(server_context(listen.certificate, listen.key))
+        self._runner = await serve(
+            make_app(self._metrics.registry, office, keys_of(listen)), listen.address, listen.port,
+            tls=self._certificate.listening if self._certificate else None, near=_near(path.parent),
+        )  # fmt: skip
+        self._opened, self._folder = listen, path.parent
 
     async def close(self) -> None:
         """Stop listening."""
         if self._runner is not None:
             await self._runner.cleanup()
+            near.release(self._folder)
+
+    def follow(self, listen: Listen) -> None:
+        """Take up passwords, tokens and certificates as they are now; where we listen stays as it was opened."""
+        assert self._runner is not None and self._opened is not None  # noqa: S101, PT018  # a caller's mistake
+        adopt(self._runner.app, keys_of(listen))
+        if listen.place != self._opened.place or (listen.certificate is None) is not (self._certificate is None):
+            log.warning("listen: another address, and TLS where there was none, are taken up at the next start only")
+        if listen.certificate is not None and self._certificate is not None:
+            try:
+                self._certificate.now = server_context(listen.certificate, listen.key)
+            except CertificateError as error:  # exchanged since the configuration was read
+                log.error("listen: the former certificate stays in use: %s", error)  # noqa: TRY400  # a person's mistake
 
     def heed(self, effect: Effect) -> None:
         """Tell onlookers of an effect that pages show; an event is kept by then."""
@@ -72,3 +104,16 @@ class Front:
                 happened(self._runner.app, "carrying", None)
             case Tell(event=event):
                 happened(self._runner.app, "event", event.uplink)
+
+
+def keys_of(listen: Listen) -> Keys:
+    """Return what requests have to show."""
+    return Keys(listen.password, listen.tokens, near=ip_address(listen.address).is_loopback)
+
+
+def _near(folder: Path) -> socket.socket | None:
+    try:
+        return near.bind(folder)
+    except OSError as error:
+        log.warning("commands on this machine ask by the network: %s takes no socket: %s", folder, error.strerror)
+        return None

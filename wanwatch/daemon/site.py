@@ -156,6 +156,7 @@ class Daemon:
         except ConfigError as error:
             log.error("the configuration was not taken up, the former one stays in force:\n%s", error)  # noqa: TRY400  # a person's mistake, not a crash
         else:
+            self._front.follow(self._config.listen)
             await self._probe()
             await self._look_at_drills()
             log.info("the configuration was read again")

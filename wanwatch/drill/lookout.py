@@ -49,8 +49,7 @@ class Lookout:
     def now(self, said: Said = Said.NOTHING) -> View:
         """Return how things stand; a view without states where the daemon does not answer."""
         listen = self._config.listen
-        token = listen.token.get_secret_value() if listen.token else None
-        health: Any = ask_health(listen.address, listen.port, token)
+        health: Any = ask_health(listen.address, listen.port, self._path.parent)
         at_ns = self._clock.now_ns()
         if health is None or health.get("site") != self._config.site.name:
             return View(at_ns=at_ns, states={}, said=said)

@@ -1,11 +1,13 @@
 """Web: what the daemon shows over HTTP.
 
-In:       the metrics' registry, how things stand, the record opened for reading, the folder of kept reports.
+In:       the metrics' registry, how things stand, the record opened for reading, the folder of kept reports, and what
+          whoever asks has to show.
 Out:      the status page and its like, the JSON API with its description and stream, /metrics, /health.
-Imports:  wanwatch.core, wanwatch.config, wanwatch.publish, aiohttp, jinja2, prometheus_client. Never measure or store.
+Imports:  wanwatch.core, wanwatch.asker, wanwatch.config, wanwatch.publish, aiohttp, jinja2, prometheus_client.
+          Never measure or store.
 """
 
-from wanwatch.web.app import happened, make_app, serve
+from wanwatch.web.app import adopt, happened, make_app, serve
 from wanwatch.web.office import Office
 
-__all__ = ["Office", "happened", "make_app", "serve"]
+__all__ = ["Office", "adopt", "happened", "make_app", "serve"]

@@ -11,6 +11,7 @@ from typing import Any, Final
 from aiohttp import web
 
 from wanwatch.core.account.timeline import Stretch
+from wanwatch.core.door import Keys
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.incident import incident_to_json, incidents_in
 from wanwatch.core.instants import InstantError, instant_from_text, instant_text
@@ -18,6 +19,7 @@ from wanwatch.core.model import NS_PER_S, EventKind, Json, MeasurementKind, Span
 from wanwatch.publish.live import Lately
 from wanwatch.web import views
 from wanwatch.web.describe import Described, description
+from wanwatch.web.doors import cookie_name
 from wanwatch.web.office import KEPT_NS, Office, Reader
 from wanwatch.web.pages import kept
 from wanwatch.web.stream import Stream
@@ -41,11 +43,14 @@ class Api:
         reader: Reads the record.
         stream: Tells onlookers what has changed.
         version: The program's.
-        secured: Whether a token or a session is asked for.
+        keys: Returns what requests have to show.
     """
 
-    def __init__(self, office: Office, reader: Reader, stream: Stream, *, version: str, secured: bool) -> None:
+    def __init__(
+        self, office: Office, reader: Reader, stream: Stream, *, version: str, keys: Callable[[], Keys]
+    ) -> None:
         self._office, self._reader = office, reader
+        self._version, self._keys = version, keys
         self.table: Final = (
             Route(Described("/api/site", "The office as a whole", "Site"), self.site),
             Route(Described("/api/uplinks", "Each line: state, last minute, last day", "Uplinks"), self.uplinks),
@@ -64,16 +69,16 @@ class Api:
             Route(Described("/api/stream", "Server-sent events: state, carrying, event, figures", None), stream.answer),
             Route(Described("/api/openapi.json", "This description", "Description"), self.describe),
         )  # fmt: skip
-        self._description = description([route.described for route in self.table], version, secured=secured)
 
     @property
     def routes(self) -> list[web.RouteDef]:
         """All ways to ask."""
         return [web.get(route.described.path, route.answer) for route in self.table]
 
-    async def describe(self, _request: web.Request) -> web.Response:
+    async def describe(self, request: web.Request) -> web.Response:
         """The description of this API."""
-        return _json(self._description)
+        routes = [route.described for route in self.table]
+        return _json(description(routes, self._version, self._keys(), cookie_name(request)))
 
     async def site(self, _request: web.Request) -> web.Response:
         """The office as a whole."""

@@ -1,21 +1,24 @@
 """The daemon's HTTP side: pages for people, the API for programs, /metrics and /health.
 
-Sources:  RFC 6750 (bearer token), when one is configured; RFC 9110; CSP level 3.
+Sources:  RFC 9110; CSP level 3. Who is let in, `doors` says.
 """
 
-import hmac
 import json
 import os
+import socket
+import ssl
 from collections.abc import Awaitable, Callable
-from ipaddress import ip_address
 from typing import Final
 
 from aiohttp import web
 from prometheus_client import CollectorRegistry
 
 from wanwatch import __version__
+from wanwatch.core.door import Keys
 from wanwatch.core.errors import WanwatchError
 from wanwatch.web.api import Api
+from wanwatch.web.doors import Doors
+from wanwatch.web.entry import Entry
 from wanwatch.web.exposition import Exposition
 from wanwatch.web.office import Office, Reader
 from wanwatch.web.pages import Pages
@@ -33,7 +36,7 @@ _HEADERS: Final = {
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",  # with "no-referrer" a form of ours would not say that it is from here
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
@@ -58,41 +61,48 @@ class ListenError(WanwatchError):
 
 STREAM: Final = web.AppKey("stream", Stream)
 READER: Final = web.AppKey("reader", Reader)
+DOORS: Final = web.AppKey("doors", Doors)
+OPEN: Final = Keys()
 
 
-def make_app(registry: CollectorRegistry, office: Office, token: str | None = None) -> web.Application:
+def make_app(registry: CollectorRegistry, office: Office, keys: Keys = OPEN) -> web.Application:
     """Build the application.
 
     Args:
         registry: What /metrics shows.
         office: Where pages and API have their facts from.
-        token: If given, every request must bear it; else only machines that use an address may ask.
+        keys: What requests have to show; without any, only machines that use an address may ask.
     """
     reader = Reader(office)
     stream = Stream(lambda: told(office.lately()))
-    pages = Pages(office, reader, may_leave=False)
-    api = Api(office, reader, stream, version=__version__, secured=token is not None)
-
-    @web.middleware
-    async def guard(request: web.Request, handler: _Handler) -> web.StreamResponse:
-        if token is None and not _by_address(request):
-            raise web.HTTPMisdirectedRequest(text="Ask by address, such as 127.0.0.1, or set a token.")
-        if token is not None and not _bears(request, token):
-            raise web.HTTPUnauthorized(headers={"WWW-Authenticate": "Bearer"})
-        return await handler(request)
+    doors = Doors(keys, office.clock, stream.drop)
+    pages = Pages(office, reader, lambda: doors.keys.password is not None)
+    entry = Entry(doors, pages.render)
+    api = Api(office, reader, stream, version=__version__, keys=lambda: doors.keys)
 
     async def show_health(_request: web.Request) -> web.Response:
         said = office.health()
         return web.json_response(said, status=200 if said["status"] == "ok" else 503)
 
-    app = web.Application(middlewares=[_in_their_words, _small, guard], client_max_size=LARGEST)
-    app[STREAM], app[READER] = stream, reader
+    app = web.Application(middlewares=[_in_their_words, _small, doors.guard], client_max_size=LARGEST)
+    app[STREAM], app[READER], app[DOORS] = stream, reader, doors
     app.on_response_prepare.append(_secure)
     app.on_shutdown.append(stream.let_go)
+    app.on_cleanup.append(doors.close)
     app.cleanup_ctx.append(stream.beat)
     app.add_routes([web.get("/metrics", Exposition(registry).answer), web.get("/health", show_health)])
-    app.add_routes([*pages.routes, *api.routes])
+    app.add_routes([*pages.routes, *entry.routes, *api.routes])
     return app
+
+
+def adopt(app: web.Application, keys: Keys) -> None:
+    """Ask for other keys from now on.
+
+    Args:
+        app: Made by `make_app`.
+        keys: What requests have to show.
+    """
+    app[DOORS].adopt(keys)
 
 
 def happened(app: web.Application, kind: str, uplink: str | None) -> None:
@@ -107,8 +117,17 @@ def happened(app: web.Application, kind: str, uplink: str | None) -> None:
     app[STREAM].tell(kind, {"uplink": uplink})
 
 
-async def serve(app: web.Application, host: str, port: int) -> web.AppRunner:
+async def serve(
+    app: web.Application, host: str, port: int, *, tls: ssl.SSLContext | None = None, near: socket.socket | None = None
+) -> web.AppRunner:
     """Start listening; the caller cleans the runner up.
+
+    Args:
+        app: Made by `make_app`.
+        host: The address to listen on.
+        port: The TCP port.
+        tls: If given, only TLS is spoken there.
+        near: A socket of this machine's own to listen on as well.
 
     Raises:
         ListenError: The address is taken, not ours, or not permitted.
@@ -116,7 +135,9 @@ async def serve(app: web.Application, host: str, port: int) -> web.AppRunner:
     runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.5, lingering_time=_LINGER_S)
     await runner.setup()
     try:
-        await web.TCPSite(runner, host, port).start()
+        await web.TCPSite(runner, host, port, ssl_context=tls).start()
+        if near is not None:
+            await web.SockSite(runner, near).start()
     except OSError as error:
         await runner.cleanup()
         raise ListenError(host, port, os.strerror(error.errno or 0)) from error
@@ -152,19 +173,3 @@ async def _small(request: web.Request, handler: _Handler) -> web.StreamResponse:
 async def _secure(_request: web.Request, response: web.StreamResponse) -> None:
     for name, value in _HEADERS.items():
         response.headers.setdefault(name, value)
-
-
-def _by_address(request: web.Request) -> bool:
-    """Whether we were asked by an address: a stranger's page could have any name of its own lead to loopback."""
-    host = request.url.host or ""
-    if host == "localhost":
-        return True
-    try:
-        ip_address(host)
-    except ValueError:
-        return False
-    return True
-
-
-def _bears(request: web.Request, token: str) -> bool:
-    return hmac.compare_digest(request.headers.get("Authorization", "").encode(), f"Bearer {token}".encode())

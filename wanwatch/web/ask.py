@@ -2,18 +2,39 @@
 
 import http.client
 import json
+from pathlib import Path
 from typing import Final
 
 from wanwatch.core.model import Json
+from wanwatch.web import near
 
 TIMEOUT_S: Final = 3.0
 
 
-def ask_health(host: str, port: int, token: str | None) -> dict[str, Json] | None:
-    """Return what /health says; None where nobody answers there, or not in our words."""
-    connection = http.client.HTTPConnection(host, port, timeout=TIMEOUT_S)
+class _Near(http.client.HTTPConnection):
+    def __init__(self, folder: Path) -> None:
+        super().__init__("localhost", timeout=TIMEOUT_S)
+        self._folder = folder
+
+    def connect(self) -> None:
+        self.sock = near.connect(self._folder, TIMEOUT_S)
+
+
+def ask_health(host: str, port: int, folder: Path) -> dict[str, Json] | None:
+    """Return what /health says; None where nobody answers, or not whoever asks, or not in our words.
+
+    Args:
+        host: Where the daemon listens.
+        port: On which port.
+        folder: Its record's folder, by whose socket it answers its own user and group whatever it asks of others.
+    """
+    said = _ask(_Near(folder))
+    return said if said is not None else _ask(http.client.HTTPConnection(host, port, timeout=TIMEOUT_S))
+
+
+def _ask(connection: http.client.HTTPConnection) -> dict[str, Json] | None:
     try:
-        connection.request("GET", "/health", headers={"Authorization": f"Bearer {token}"} if token else {})
+        connection.request("GET", "/health")
         said = json.loads(connection.getresponse().read())
     except (OSError, http.client.HTTPException, ValueError):
         return None

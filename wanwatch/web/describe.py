@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from wanwatch.core.door import Keys
 from wanwatch.core.event_json import FIELDS as EVENT_FIELDS
 from wanwatch.core.incident import FIELDS as INCIDENT_FIELDS
 from wanwatch.core.model import Domain, EventKind, Kind, MeasurementKind, State
@@ -116,37 +117,38 @@ SCHEMAS: Final[Mapping[str, Mapping[str, Any]]] = {
 }  # fmt: skip
 
 
-def description(routes: Sequence[Described], version: str, *, secured: bool) -> dict[str, Any]:
+def description(routes: Sequence[Described], version: str, keys: Keys, cookie: str) -> dict[str, Any]:
     """Return the OpenAPI description of *routes*.
 
     Args:
         routes: The API's table.
         version: The program's version.
-        secured: Whether a token or a session is asked for.
+        keys: What requests have to show.
+        cookie: The name of a session's cookie.
     """
+    schemes: dict[str, Any] = {}
+    if keys.tokens:
+        schemes["token"] = {"type": "http", "scheme": "bearer", "description": "For programs."}
+    if keys.password is not None:
+        schemes["session"] = {"type": "apiKey", "in": "cookie", "name": cookie, "description": "Of who signed in."}
     return {
         "openapi": "3.1.0",
         "info": {"title": "wanwatch", "version": version, "description": "How an office's lines stand. Reads only."},
-        "paths": {route.path: {"get": _operation(route, secured=secured)} for route in routes},
-        "components": {
-            "schemas": SCHEMAS,
-            "securitySchemes": {
-                "token": {"type": "http", "scheme": "bearer"},
-                "session": {"type": "apiKey", "in": "cookie", "name": "wanwatch"},
-            },
-        },
-        "security": [{"token": []}, {"session": []}] if secured else [],
+        "paths": {route.path: {"get": _operation(route, keys)} for route in routes},
+        "components": {"schemas": SCHEMAS, "securitySchemes": schemes},
+        "security": [{name: []} for name in schemes],
     }
 
 
-def _operation(route: Described, *, secured: bool) -> dict[str, Any]:
+def _operation(route: Described, keys: Keys) -> dict[str, Any]:
     content = (
         {"text/event-stream": {"schema": _TEXT}}
         if route.schema is None
         else {"application/json": {"schema": _ref(route.schema)}}
     )
     wrong = {"400": "A parameter is not as it should be."} if route.parameters else {}
-    wrong |= {"401": "A token or a session is needed."} if secured else {}
+    wrong |= {"401": "A token or a session is needed."} if keys.any else {}
+    wrong |= {"429": "Too many wrong tokens; `Retry-After` says for how long."} if keys.tokens else {}
     wrong |= {"503": "The record cannot be read now, or too many are looking on."}
     return {
         "summary": route.summary,

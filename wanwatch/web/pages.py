@@ -2,7 +2,7 @@
 
 import re
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -42,10 +42,10 @@ class Pages:
     Args:
         office: Where the facts come from.
         reader: Reads the record.
-        may_leave: Whether there is a session that can be ended.
+        may_leave: Says whether there are sessions that can be ended.
     """
 
-    def __init__(self, office: Office, reader: Reader, *, may_leave: bool) -> None:
+    def __init__(self, office: Office, reader: Reader, may_leave: Callable[[], bool]) -> None:
         self._office, self._reader = office, reader
         self._environment = Environment(
             loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined,

@@ -21,6 +21,8 @@ MOST: Final = 1000
 BEHIND: Final = 32
 """Messages that may wait for one onlooker."""
 BEAT_S: Final = 2.0
+LONGEST_S: Final = 3600.0
+"""So long after a session's end nobody looks on by it."""
 
 
 class Stream:
@@ -54,7 +56,7 @@ class Stream:
         sending = asyncio.create_task(self._send(request, response, queue))
         self._onlookers[queue] = sending
         try:
-            await asyncio.wait({sending})
+            await asyncio.wait({sending}, timeout=LONGEST_S)
         finally:
             self._onlookers.pop(queue, None)
             sending.cancel()
@@ -70,6 +72,10 @@ class Stream:
 
     async def let_go(self, _app: web.Application) -> None:
         """End all streams: the application is about to stop."""
+        self.drop()
+
+    def drop(self) -> None:
+        """End all streams; whoever may look on comes again."""
         for task in self._onlookers.values():
             task.cancel()
 

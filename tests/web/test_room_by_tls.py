@@ -1,0 +1,51 @@
+"""The pages over TLS."""
+
+import ssl
+from pathlib import Path
+
+import aiohttp
+import pytest
+import trustme
+
+from tests.fakes.web import office
+from wanwatch.core.door import Cost, Keys, hashed
+from wanwatch.publish import Metrics
+from wanwatch.tls import Certificate, server_context
+from wanwatch.web import make_app, serve
+
+SAID = "four words of mine"
+KEYS = Keys(hashed(SAID, bytes(16), Cost(4, 1, 1)))
+
+
+async def test_over_tls_the_cookie_is_bound_to_this_host(tmp_path: Path) -> None:
+    """RFC 6265bis section 4.1.3.2: `__Host-` means Secure, Path=/ and no Domain; without TLS nothing is answered."""
+    authority = trustme.CA()
+    pem = tmp_path / "both.pem"
+    authority.issue_cert("127.0.0.1").private_key_and_cert_chain_pem.write_to_path(str(pem))
+    trusting = ssl.create_default_context()
+    authority.configure_trust(trusting)
+    app = make_app(Metrics("s", "1").registry, office(tmp_path), KEYS)
+    runner = await serve(app, "127.0.0.1", 0, tls=Certificate(server_context(pem, None)).listening)
+    port = runner.addresses[0][1]
+    at = f"https://127.0.0.1:{port}"
+    jar = aiohttp.CookieJar(unsafe=True)
+    try:
+        async with aiohttp.ClientSession(cookie_jar=jar, connector=aiohttp.TCPConnector(ssl=trusting)) as http:
+            form = {"password": SAID}
+            async with http.post(f"{at}/login", data=form, headers={"Origin": at}, allow_redirects=False) as answer:
+                set_cookie = answer.headers["Set-Cookie"]
+            async with http.get(f"{at}/api/openapi.json") as answer:
+                described = await answer.json()
+            async with http.post(f"{at}/logout", headers={"Origin": at}, allow_redirects=False) as answer:
+                taken_away = answer.headers["Set-Cookie"]
+        async with aiohttp.ClientSession() as plain:
+            with pytest.raises(aiohttp.ClientError):
+                await plain.get(f"http://127.0.0.1:{port}/health")
+    finally:
+        await runner.cleanup()
+    name, *flags = set_cookie.split("; ")
+    assert name.startswith("__Host-wanwatch=")
+    assert set(flags) == {"HttpOnly", "Path=/", "SameSite=Strict", "Secure"}
+    assert described["components"]["securitySchemes"]["session"]["name"] == "__Host-wanwatch"
+    assert taken_away.startswith('__Host-wanwatch=""')
+    assert {"Max-Age=0", "Path=/", "Secure"} <= set(taken_away.split("; "))
