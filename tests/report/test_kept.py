@@ -18,7 +18,7 @@ from wanwatch.core.model import NS_PER_S, EventKind
 from wanwatch.report.as_csv import render_csv
 from wanwatch.report.command import keep_command, make, rendered
 from wanwatch.report.errors import OutputError
-from wanwatch.report.kept import listed
+from wanwatch.report.kept import listed, to_send
 
 LATER = PERIOD.end_unix_ns + 1200 * NS_PER_S
 OCTOBER = month_of(2026, 10, SUBJECT.zone)
@@ -53,6 +53,22 @@ def test_kept_reports_are_listed_without_the_figures_beside_them(tmp_path: Path)
         ("2026-09", "2026-09.csv.zip"), ("2026-10", "2026-10.html"),
     ]  # fmt: skip
     assert listed(tmp_path / "nowhere") == []
+
+
+def test_the_form_that_is_read_best_is_sent(tmp_path: Path) -> None:
+    """PDF if it is written of each month, and not HTML while the PDF is still being made; months only."""
+    for name in ("2026-10.html", "2026-10.json", "2026-09.pdf", "2026-09.html", "30-days-to-2026-10-31.html"):
+        (tmp_path / name).write_text("x", "utf-8")
+
+    def names(*forms: str) -> list[str]:
+        return [one.attachment.name for one in to_send(tmp_path, forms)]
+
+    assert names("html", "pdf") == ["2026-09.pdf"]
+    assert names("json", "html") == ["2026-09.html", "2026-10.html"]
+    assert names() == []
+    (only,) = to_send(tmp_path, ["json"])
+    assert (only.month, only.attachment.media_type) == ("2026-10", "application/json")
+    assert only.written_unix_ns == (tmp_path / "2026-10.json").stat().st_mtime_ns
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:

@@ -1,13 +1,34 @@
 """Kept reports: written into the record's folder when a month is over, each file whole or not at all."""
 
+import re
+from collections.abc import Collection
 from pathlib import Path
 from typing import Final, NamedTuple
 
 from wanwatch.core.account.period import Period
+from wanwatch.core.notices import Attachment
 from wanwatch.report.errors import OutputError
 
 FOLDER: Final = "reports"
 SUFFIXES: Final = {"html": ".html", "pdf": ".pdf", "csv": ".csv.zip", "json": ".json"}
+
+
+MEDIA_TYPES: Final = {
+    "pdf": "application/pdf",
+    "html": "text/html",
+    "csv": "application/zip",
+    "json": "application/json",
+}
+"""What each form is called in a mail; the first that is written is the one that is sent."""
+_MONTH: Final = re.compile(r"\d{4}-\d\d")
+
+
+class ToSend(NamedTuple):
+    """A kept report that can be sent: of which month, as what, and when it was written (Unix nanoseconds)."""
+
+    month: str
+    attachment: Attachment
+    written_unix_ns: int
 
 
 class Kept(NamedTuple):
@@ -49,6 +70,23 @@ def listed(folder: Path) -> list[Kept]:
         if suffix and not path.name.startswith(".") and not path.name.endswith(".figures.json"):
             found.append(Kept(path.name.removesuffix(suffix), path, path.stat().st_size))
     return found
+
+
+def to_send(folder: Path, forms: Collection[str]) -> list[ToSend]:
+    """Return the months' reports that are there in the form that is sent: PDF if that is written, else HTML, else any.
+
+    Args:
+        folder: Where reports are kept.
+        forms: The forms that are written of each month.
+    """
+    form = next((form for form in MEDIA_TYPES if form in forms), None)
+    if form is None:
+        return []
+    return [
+        ToSend(name, Attachment(str(path), path.name, MEDIA_TYPES[form]), path.stat().st_mtime_ns)
+        for name, path, _ in listed(folder)
+        if _MONTH.fullmatch(name) and path.name == f"{name}{SUFFIXES[form]}"
+    ]
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from wanwatch import __version__
 from wanwatch.core.account.calendar import local_time
+from wanwatch.core.apart import apart, event_apart
 from wanwatch.core.incident import find, phrase, sentence, subject
 from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S, UNPINNED, Measurement, Span
@@ -20,7 +21,6 @@ from wanwatch.publish.incidents import WORDS
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence as event_sentence
 from wanwatch.web import views
-from wanwatch.web.apart import apart, event_apart
 from wanwatch.web.office import KEPT_NS, Office, Reader, tests_of
 from wanwatch.web.ribbon import PATTERNS
 

@@ -8,13 +8,13 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from wanwatch.core.account.timeline import Stretch
+from wanwatch.core.apart import apart
 from wanwatch.core.drill import Rehearsal, due_says
 from wanwatch.core.incident import Incident
 from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S, Event, Json, Role, Span
 from wanwatch.publish.listing import data_says, speed_says
 from wanwatch.publish.live import Lately
-from wanwatch.web.apart import apart
 from wanwatch.web.office import Reading
 from wanwatch.web.ribbon import in_words, ribbon
 

@@ -397,9 +397,18 @@ def test_what_was_over_two_days_ago_and_never_told_stays_untold() -> None:
 def test_a_report_is_sent_once_and_to_those_who_asked() -> None:
     """When it is written, outside quiet hours."""
     terms = replace(TERMS, reports=True, quiet=(22 * 60, 7 * 60))
-    night = wanted([], [], terms, ns(11 * HOUR), reports=["2026-10"])
-    assert night == []
-    (sent,) = wanted([], [], terms, ns(20 * HOUR), reports=["2026-10"])
+    october = {"2026-10": ns(11 * HOUR - 60)}
+    assert wanted([], [], terms, ns(11 * HOUR), reports=october) == []
+    (sent,) = wanted([], [], terms, ns(20 * HOUR), reports=october)
     assert (sent.kind, sent.about) == (Kind.REPORT, "report-2026-10")
-    assert wanted([], [sent], terms, ns(21 * HOUR), reports=["2026-10"]) == []
-    assert wanted([], [], TERMS, ns(20 * HOUR), reports=["2026-10"]) == []
+    assert wanted([], [sent], terms, ns(21 * HOUR), reports=october) == []
+    assert wanted([], [], TERMS, ns(20 * HOUR), reports=october) == []
+
+
+def test_old_reports_are_not_sent_to_who_asks_from_now_on() -> None:
+    """They lie in the folder, and can be read there."""
+    terms = replace(TERMS, reports=True)
+    assert wanted([], [], terms, ns(3 * DAY), reports={"2026-09": ns(DAY - 1)}) == []
+    late = replace(terms, since_unix_ns=ns(DAY))
+    (sent,) = wanted([], [], late, ns(DAY + 60), reports={"2026-09": ns(DAY - 1), "2026-10": ns(DAY)})
+    assert sent.about == "report-2026-10"

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from wanwatch.core.apart import one_line
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.notices.letter import Answer, Letter, Sent
 from wanwatch.core.notices.notice import Notice
@@ -54,7 +55,7 @@ class Post:
 
 def answered(post: Post, sent: Sent, now_unix_ns: int, uplink: str | None = None) -> Post:
     """Return *post* after a try that was answered by *sent*, at *now_unix_ns*, by *uplink*."""
-    word = _line(sent.why)
+    word = one_line(sent.why)[:MOST_LETTERS]
     tried = replace(post, tries=post.tries + 1, word=word)
     match sent.answer:
         case Answer.TAKEN:
@@ -74,8 +75,3 @@ def _pause_ns(tries: int, asked_s: float | None) -> int:
     if asked_s is not None:
         return min(max(NS_PER_S, round(asked_s * NS_PER_S)), LONGEST_PAUSE_NS)
     return min(FIRST_PAUSE_NS << min(tries - 1, _DOUBLINGS), LONGEST_PAUSE_NS)
-
-
-def _line(said: str) -> str:
-    """Strangers' words as one printable line."""
-    return " ".join("".join(letter if letter.isprintable() else " " for letter in said).split())[:MOST_LETTERS]

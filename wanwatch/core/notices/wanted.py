@@ -12,14 +12,17 @@ Source: the rules are ours, with no published source.
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Final
 
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.model import NS_PER_S
-from wanwatch.core.notices.case import CLOSING, Case, flat
+from wanwatch.core.notices.case import CLOSING, STALE_NS, Case, flat
 from wanwatch.core.notices.notice import Kind, Notice, Terms
 from wanwatch.core.notices.standing import Shows, Standing, standing
 
+REPORT_PREFIX: Final = "report-"
+"""Before the month, what a notice of its report is about."""
 HOUR_NS: Final = 3600 * NS_PER_S
 
 
@@ -55,7 +58,7 @@ def wanted(
     terms: Terms,
     now_unix_ns: int,
     *,
-    reports: Iterable[str] = (),
+    reports: Mapping[str, int] = MappingProxyType({}),
     waiting: Collection[str] = (),
 ) -> list[Notice]:
     """Return the notices to be made now; the same question, once they are kept as told, has an empty answer.
@@ -65,7 +68,7 @@ def wanted(
         told: All notices that were made for this address, whether they were sent or not.
         terms: What the address asked for.
         now_unix_ns: The wall clock.
-        reports: The months, such as `2026-10`, that a report was written of since the address has been known.
+        reports: The months, such as `2026-10`, that a report is there of, and when it was written (Unix nanoseconds).
         waiting: The ids of notices that have not been sent yet: no reminder is put behind one.
     """
     before = flat(told)
@@ -137,12 +140,15 @@ def _notice(case: Case, kind: Kind, mine: Sequence[Notice], stands: Standing, te
     )
 
 
-def _of_reports(reports: Iterable[str], before: Sequence[Notice], terms: Terms, now_unix_ns: int) -> Iterator[Notice]:
+def _of_reports(
+    reports: Mapping[str, int], before: Sequence[Notice], terms: Terms, now_unix_ns: int
+) -> Iterator[Notice]:
     if not terms.reports or in_quiet_hours(terms, now_unix_ns):
         return
     sent = {notice.about for notice in before if notice.kind is Kind.REPORT}
-    for month in reports:
-        if (about := f"report-{month}") not in sent:
+    earliest_ns = max(terms.since_unix_ns, now_unix_ns - STALE_NS)
+    for month, written_unix_ns in sorted(reports.items()):
+        if written_unix_ns >= earliest_ns and (about := REPORT_PREFIX + month) not in sent:
             yield Notice(terms.site, terms.to, Kind.REPORT, about, made_unix_ns=now_unix_ns)
 
 

@@ -8,8 +8,8 @@ from wanwatch.core.acceptance import Compared, Progress, Verdict, compare, overa
 from wanwatch.core.acceptance.programme import progress_of
 from wanwatch.core.model import Json, Measurement, MeasurementKind
 from wanwatch.core.ports import Record
+from wanwatch.core.shown import shown
 from wanwatch.report.acceptance.errors import NoTestError
-from wanwatch.report.dossier.shown import shown
 from wanwatch.report.subject import Contract, Subject
 
 

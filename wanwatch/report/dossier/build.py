@@ -10,8 +10,8 @@ from wanwatch.core.account.spans import subtract
 from wanwatch.core.incident import Incident, incidents_in
 from wanwatch.core.model import UNPINNED, Event, EventKind, Series, Span
 from wanwatch.core.ports import MinuteBlock, Record
+from wanwatch.core.shown import shown, shown_event
 from wanwatch.report.dossier.errors import EventIdError
-from wanwatch.report.dossier.shown import shown, shown_event
 from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Trace, nearest_first
 from wanwatch.report.subject import Subject, UplinkPlan
 

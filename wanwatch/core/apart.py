@@ -13,6 +13,11 @@ _LEFTWARD: Final = frozenset({"R", "AL", "AN"})
 _APART: Final = "\u2068{}\u2069"  # FIRST STRONG ISOLATE to POP DIRECTIONAL ISOLATE
 
 
+def one_line(text: str) -> str:
+    """Return *text* as one printable line: whatever is neither letter, sign nor space leaves a space."""
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
+
+
 def apart(name: str) -> str:
     """Return a name for use within a sentence; the configuration has refused all marks of direction in it."""
     leftward = any(unicodedata.bidirectional(letter) in _LEFTWARD for letter in name)
