@@ -79,11 +79,28 @@ async def test_a_reload_takes_up_certificates_and_passwords(tmp_path: Path, capl
         assert '"site": "harbour-lane"' in status.output
         office(tmp_path, port, "five words of hers")
         await daemon.reload()
-        assert "TLS where there was none, are taken up at the next start only" in caplog.text
+        assert "listen: nothing of it is taken up before the next start" in caplog.text
         assert await asked(at, 1, "five words of hers") == 303
     finally:
         await daemon.stop()
     assert not (tmp_path / "data" / "wanwatch.sock").exists()
+
+
+async def test_another_address_never_opens_the_one_that_is_listened_on(tmp_path: Path) -> None:
+    """Nothing is asked for on loopback; the listener that others reach goes on asking until it is another one."""
+    path = office(tmp_path, port := free_port())
+    path.write_text(path.read_text().replace(f"127.0.0.1:{port}", f"0.0.0.0:{port}"))
+    daemon = Daemon(load(path), path=path)
+    await daemon.start()
+    try:
+        path.write_text(path.read_text().replace("0.0.0.0", "127.0.0.1").replace('password_file = "password"\n', ""))
+        await daemon.reload()
+        async with aiohttp.ClientSession() as http:
+            for way in ("/metrics", "/api/site"):
+                async with http.get(f"http://127.0.0.1:{port}{way}") as answer:
+                    assert answer.status == 401
+    finally:
+        await daemon.stop()
 
 
 def test_status_says_why_nobody_may_answer(tmp_path: Path) -> None:

@@ -30,6 +30,7 @@ def folder(tmp_path: Path) -> Path:
         made = authority.issue_cert(f"{name}.example")
         (tmp_path / f"{name}.pem").write_bytes(made.cert_chain_pems[0].bytes())
         (tmp_path / f"{name}.key").write_bytes(made.private_key_pem.bytes())
+        (tmp_path / f"{name}.key").chmod(0o640)
     return tmp_path
 
 
@@ -100,10 +101,13 @@ def test_beyond_loopback_a_password_or_a_token_will_do(
 
 
 def test_plain_http_beyond_loopback_is_remarked_on(folder: Path, read: Callable[[str], Config], right: str) -> None:
-    """It is allowed, as a tunnel may carry it; nobody should do it unawares."""
+    """It is allowed, as a tunnel may carry it; nobody should do it unawares. So is a key that all users can read."""
     keyed = right + BEYOND + 'password_file = "password"\n'
     assert remarks(read(keyed)) == [NO_TLS]
     assert remarks(read(keyed + CERTIFICATE)) == []
+    (folder / "first.key").chmod(0o644)
+    (remark,) = remarks(read(keyed + CERTIFICATE))
+    assert "every user of this machine can read the key of its certificate" in remark
     assert remarks(read(f'{right}\n[listen]\npassword_file = "password"\n')) == []
     assert (folder / "password").is_file()
 

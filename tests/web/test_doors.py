@@ -390,6 +390,8 @@ async def test_commands_on_this_machine_ask_by_the_records_folder(tmp_path: Path
     """unix(7): who may open the socket needs no token; it stands in however long a path, and replaces one left over."""
     folder = tmp_path / ("long" * 40)
     folder.mkdir()
+    short = tmp_path / "short"
+    short.symlink_to(folder)
     near.bind(folder).close()  # a daemon that was killed
     app = make_app(Metrics("s", "1").registry, office(folder), KEYS)
     runner = await serve(app, "127.0.0.1", 0, near=near.bind(folder))
@@ -397,10 +399,13 @@ async def test_commands_on_this_machine_ask_by_the_records_folder(tmp_path: Path
     try:
         said = await asyncio.to_thread(ask_health, "127.0.0.1", port, folder)
         by_network = await asyncio.to_thread(ask_health, "127.0.0.1", port, tmp_path)
+        async with aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(short / "wanwatch.sock"))) as http:
+            by_socket = (await sign_in(http, "http://localhost")).status
     finally:
         await runner.cleanup()
     assert said is not None
     assert said["site"] == "harbour-lane"
+    assert by_socket == 303
     assert by_network is None
     assert (folder / "wanwatch.sock").stat().st_mode & 0o777 == 0o660
     near.release(folder)

@@ -1,5 +1,6 @@
 """What is no mistake in a configuration and still worth saying before anyone relies on it."""
 
+import stat
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from importlib.util import find_spec
@@ -164,6 +165,9 @@ def _open_to_others(config: Config) -> Iterator[str]:
             "[listen]: others reach it by plain HTTP, so that whoever is on the way can read passwords and tokens; "
             "write certificate_file and key_file, or listen on loopback behind a proxy that speaks TLS."
         )
+    key = listen.key or listen.certificate
+    if key is not None and key.stat().st_mode & stat.S_IROTH:
+        yield "[listen]: every user of this machine can read the key of its certificate; give its file mode 0640."
 
 
 _RULES: Final[tuple[Callable[[Config], Iterator[str]], ...]] = (

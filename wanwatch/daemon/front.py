@@ -39,7 +39,7 @@ class Front:
         self._runner: web.AppRunner | None = None
         self._opened: Listen | None = None
         self._certificate: Certificate | None = None
-        self._folder = Path()
+        self._near: Path | None = None
 
     @property
     def address(self) -> str:
@@ -69,24 +69,32 @@ class Front:
         listen = config.listen
         if listen.certificate is not None:
             self._certificate = Certificate(server_context(listen.certificate, listen.key))
+        held = _near(path.parent)
+        self._near = path.parent if held else None
         self._runner = await serve(
             make_app(self._metrics.registry, office, keys_of(listen)), listen.address, listen.port,
-            tls=self._certificate.listening if self._certificate else None, near=_near(path.parent),
+            tls=self._certificate.listening if self._certificate else None, near=held,
         )  # fmt: skip
-        self._opened, self._folder = listen, path.parent
+        self._opened = listen
 
     async def close(self) -> None:
         """Stop listening."""
         if self._runner is not None:
             await self._runner.cleanup()
-            near.release(self._folder)
+        if self._near is not None:
+            near.release(self._near)
 
     def follow(self, listen: Listen) -> None:
-        """Take up passwords, tokens and certificates as they are now; where we listen stays as it was opened."""
+        """Take up passwords, tokens and certificates as they are now.
+
+        Where the address is another one, or TLS came or went, all stays as it was opened: what will do at the new
+        address may be too little at the one that is listened on.
+        """
         assert self._runner is not None and self._opened is not None  # noqa: S101, PT018  # a caller's mistake
-        adopt(self._runner.app, keys_of(listen))
         if listen.place != self._opened.place or (listen.certificate is None) is not (self._certificate is None):
-            log.warning("listen: another address, and TLS where there was none, are taken up at the next start only")
+            log.warning("listen: nothing of it is taken up before the next start, as the address, or TLS, is another")
+            return
+        adopt(self._runner.app, keys_of(listen))
         if listen.certificate is not None and self._certificate is not None:
             try:
                 self._certificate.now = server_context(listen.certificate, listen.key)

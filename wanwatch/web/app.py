@@ -140,6 +140,8 @@ async def serve(
             await web.SockSite(runner, near).start()
     except OSError as error:
         await runner.cleanup()
+        if near is not None:
+            near.close()
         raise ListenError(host, port, os.strerror(error.errno or 0)) from error
     return runner
 

@@ -97,13 +97,17 @@ class Doors:
         name = request.cookies.get(cookie_name(request))
         return name is not None and self._sessions.holds(name, self._clock.now_ns())
 
-    async def try_password(self, said: str, address: str) -> bool:
+    async def try_password(self, said: str, address: str | None) -> bool:
         """Look whether it is the password.
+
+        Args:
+            said: What was sent.
+            address: Who sent it; None: somebody on this machine, by its own socket.
 
         Raises:
             TooOftenError: There were too many wrong tries, or too many at once; it was not looked at.
         """
-        password, whose = self.keys.password, account(address)
+        password, whose = self.keys.password, account(address) if address else b""
         if password is None:
             return False
         if self._waiting >= _WAITING:
@@ -116,7 +120,7 @@ class Doors:
         finally:
             self._waiting -= 1
         if not right or self.keys.password != password:  # another one may be in force by now
-            log.warning("a wrong password from %s", address)
+            log.warning("a wrong password from %s", address or "this machine")
             return False
         self._tries.right(whose)
         return True
@@ -145,7 +149,7 @@ class Doors:
             return Shown.RIGHT
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
         if self.keys.tokens and scheme.lower() == "bearer":
-            return Shown.RIGHT if self._try_token(token.strip(), request.remote or "") else Shown.WRONG
+            return Shown.RIGHT if self._try_token(token.strip(), str(request.remote)) else Shown.WRONG
         return Shown.RIGHT if self.has_session(request) else Shown.NOTHING
 
     def _try_token(self, token: str, address: str) -> bool:

@@ -57,7 +57,7 @@ class Entry:
         fields = await _fields(request)
         to = way_back(fields.get("to", "/"))
         try:
-            right = await self._doors.try_password(fields.get("password", ""), request.remote or "")
+            right = await self._doors.try_password(fields.get("password", ""), request.remote)
         except TooOftenError as error:
             page = self._page(to, f"Too many tries. Try again in {error.wait_s} s.", status=429)
             page.headers["Retry-After"] = str(error.wait_s)

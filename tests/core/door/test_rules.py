@@ -62,6 +62,8 @@ def test_what_is_shown_decides(keys: Keys, sort: Sort) -> None:
         ("http://[", None, True),
         (None, None, True),
         (None, "none", True),
+        ("https://wan.example.net:9470", "none", False),
+        ("https://other.example", "none", True),
         (None, "same-origin", False),
     ],
 )

@@ -106,7 +106,7 @@ def is_from_elsewhere(host: str, origin: str | None, fetch_site: str | None) -> 
         origin: What it says in Origin.
         fetch_site: What it says in Sec-Fetch-Site.
     """
-    if fetch_site is not None:
+    if fetch_site not in {None, "none"}:  # "none": a person's own doing, such as a form that is sent anew
         return fetch_site != "same-origin"
     try:
         return origin is None or urlsplit(origin).netloc != host or not host

@@ -35,7 +35,10 @@ function listen() {
   let heard = Date.now();
   const alive = () => { heard = Date.now(); away.hidden = true; };
   stream.onopen = () => { alive(); soon(0); };
-  stream.onerror = () => { away.hidden = false; };
+  stream.onerror = () => {
+    away.hidden = false;
+    if (stream.readyState === EventSource.CLOSED) soon(0); // refused: the page itself says why, such as a session's end
+  };
   for (const kind of ["state", "carrying", "event"]) stream.addEventListener(kind, () => { alive(); soon(50); });
   stream.addEventListener("figures", (message) => {
     alive();
