@@ -30,6 +30,7 @@ from wanwatch.core.model import (
 from wanwatch.core.ports import MARK_LOST, MARK_REFUSED
 from wanwatch.report.grounds import reason
 from wanwatch.report.month import build_month
+from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract, DayTerms, Subject, TargetPlan, UplinkPlan
 from wanwatch.report.values import ClauseResult, UplinkReport
 
@@ -173,7 +174,7 @@ def test_a_failover_is_as_long_as_people_were_cut_off_or_as_traffic_was_stuck() 
     assert only(promise, events=untimed).ruling == Ruling(Verdict.UNDECIDED, Because.COULD_TIP)
     none = only(promise, events=())
     assert (none.found.value, none.ruling.verdict) == (0, Verdict.MET)
-    assert reason(none).startswith("No switch away was seen.")
+    assert reason(none, Pen()).startswith("No switch away was seen.")
 
 
 def test_names_are_the_share_of_questions_that_were_answered() -> None:
@@ -233,7 +234,7 @@ def test_a_floor_is_met_once_enough_tests_reached_it() -> None:
     assert (enough.ruling.verdict, enough.samples, enough.found.value) == (Verdict.MET, 59, 1)
     few = only(FLOOR, tests=[speed_test(n, 460) for n in range(58)])
     assert (few.ruling, few.needed) == (Ruling(Verdict.UNDECIDED, Because.TOO_FEW_TESTS), 1)
-    assert reason(few) == (
+    assert reason(few, Pen()) == (
         "58 of 58 tests that count reached 450 Mbit/s: too few to tell from chance; "
         "at least 1 more test would decide it."
     )
@@ -256,7 +257,7 @@ def test_a_limit_above_what_the_handoff_carries_is_no_breach() -> None:
     tests = [speed_test(n, 90) for n in range(100)]
     clause = only(FLOOR, tests=tests, best_bps=94_000_000)
     assert clause.ruling == Ruling(Verdict.UNDECIDED, Because.BEYOND_HANDOFF)
-    assert "handoff cannot carry 450 Mbit/s" in reason(clause)
+    assert "handoff cannot carry 450 Mbit/s" in reason(clause, Pen())
 
 
 def test_a_speed_clause_with_hours_counts_the_tests_of_those_hours() -> None:

@@ -23,10 +23,11 @@ from wanwatch.report.dossier.build import build
 from wanwatch.report.dossier.chart import lane_chart
 from wanwatch.report.dossier.data import COLUMNS, render_csv, render_json
 from wanwatch.report.dossier.missing import missing
-from wanwatch.report.dossier.page import Course, between, clock, render_html, seconds
+from wanwatch.report.dossier.page import Course, between, render_html
 from wanwatch.report.dossier.routes import steps, words
 from wanwatch.report.dossier.story import checks, headline, where
 from wanwatch.report.dossier.values import Dossier, Lane, Trace
+from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract
 
 OUTAGE = "outage-fibre-13 13:03:20"
@@ -440,7 +441,7 @@ def test_a_long_outage_stays_a_small_chart() -> None:
         name="fibre", traces=(Trace(series=Series("fibre", "x", Kind.ECHO, Role.LINE), sent_us=sent, words=words),)
     )
     day = Span(0, 86_400 * NS_PER_S)
-    drawn = lane_chart(lane, day, Span(3600 * NS_PER_S, 7200 * NS_PER_S))
+    drawn = lane_chart(lane, day, Span(3600 * NS_PER_S, 7200 * NS_PER_S), Pen())
     assert len(drawn) < 300_000
     assert ">12:00<" in drawn
 
@@ -451,7 +452,9 @@ def test_a_single_slow_answer_does_not_flatten_the_chart() -> None:
     trace = Trace(
         series=Series("fibre", "x", Kind.ECHO, Role.LINE), sent_us=np.arange(1001, dtype=np.int64) * 50_000, words=words
     )
-    labels = re.findall(r">(\d+)<", lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, 1)))
+    labels = re.findall(
+        r">(\d+)<", lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, 1), Pen())
+    )
     assert "100" in labels
     assert max(map(int, labels)) < 200
 
@@ -461,7 +464,7 @@ def test_a_series_with_hardly_a_probe_can_be_drawn(probes: int) -> None:
     """The first minute of a new line."""
     series = Series("fibre", "x", Kind.ECHO, Role.LINE)
     trace = Trace(series=series, sent_us=np.arange(probes, dtype=np.int64), words=np.full(probes, 9_000, np.uint32))
-    drawn = lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, NS_PER_S))
+    drawn = lane_chart(Lane(name="fibre", traces=(trace,)), Span(0, 60 * NS_PER_S), Span(0, NS_PER_S), Pen())
     assert drawn.startswith("<svg")
     assert not re.search(r"\bnan\b", drawn)
 
@@ -469,10 +472,10 @@ def test_a_series_with_hardly_a_probe_can_be_drawn(probes: int) -> None:
 def test_bounds_that_are_printed_still_hold_the_truth() -> None:
     """The earliest is cut to the millisecond, the latest rounded up."""
     instant = at("13 13:03:20")
-    assert between(Bounds(instant, instant - 1, instant + 1)) == "13:03:19.999 and 13:03:20.001"
+    assert between(Bounds(instant, instant - 1, instant + 1), Pen()) == "13:03:19.999 and 13:03:20.001"
 
 
 def test_instants_and_lengths_are_written_to_the_millisecond() -> None:
     """Cut, as the rest of the program cuts instants."""
-    assert clock(at("13 13:03:20") + 999_999, SUBJECT.zone) == "2026-10-13 14:03:20.000 +01:00"
-    assert seconds(1_864_123) == "1\u202f864.123 s"
+    assert SUBJECT.pen.exactly(at("13 13:03:20") + 999_999) == "2026-10-13 14:03:20.000 +01:00"
+    assert SUBJECT.pen.milliseconds_of(1_864_123) == "1\u202f864.123 s"

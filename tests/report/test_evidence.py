@@ -7,12 +7,13 @@ import pytest
 from tests.fakes.month import LADDER, event
 from wanwatch.core.model import EventKind, Json
 from wanwatch.report.evidence import evidence
+from wanwatch.report.pen import Pen
 
-LONDON = ZoneInfo("Europe/London")
+PEN = Pen(ZoneInfo("Europe/London"))
 
 
 def lines(**detail: Json) -> list[str]:
-    return evidence(event(EventKind.OUTAGE, "13 13:03:20", None, detail=detail), LONDON)
+    return evidence(event(EventKind.OUTAGE, "13 13:03:20", None, detail=detail), PEN)
 
 
 def test_the_ladder_is_told_rung_by_rung() -> None:

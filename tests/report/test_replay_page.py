@@ -40,13 +40,13 @@ def test_what_cannot_be_judged_again_is_a_question_mark_in_table_and_chart() -> 
     text = render_html(SUBJECT, TABLE, OUTCOME)
     assert text.count('<td class="figure">?</td>') == 2 * 4
     tallies = [tally(row.events, ["fibre", "copper"], PERIOD) for row in TABLE]
-    assert chart(tallies, [True, False, False]).count(">?</text>") == 2
-    assert chart(tallies, [True, True, True]).count(">?</text>") == 0
+    assert chart(tallies, [True, False, False], SUBJECT.pen).count(">?</text>") == 2
+    assert chart(tallies, [True, True, True], SUBJECT.pen).count(">?</text>") == 0
 
 
 def test_a_bar_is_as_long_as_its_figure_says_and_no_name_is_drawn() -> None:
     """The chart has the figures as text; names are the page's matter."""
-    drawn = chart([tally(row.events, ["fibre", "copper"], PERIOD) for row in TABLE], [True] * 3)
+    drawn = chart([tally(row.events, ["fibre", "copper"], PERIOD) for row in TABLE], [True] * 3, SUBJECT.pen)
     assert ">1864</text>" in drawn
     assert ">1</text>" in drawn
     assert "fibre" not in drawn

@@ -26,6 +26,7 @@ from wanwatch.core.model import (
 from wanwatch.report.as_json import render_json
 from wanwatch.report.html import render_html
 from wanwatch.report.month import build_month
+from wanwatch.report.pen import Pen
 from wanwatch.report.speed_chart import speed_chart
 from wanwatch.report.speed_page import directions
 from wanwatch.report.subject import Contract, DayTerms, Subject, TargetPlan, UplinkPlan
@@ -117,9 +118,9 @@ def test_the_chart_leaves_out_a_ceiling_that_would_press_the_tests_together() ->
     """A ceiling of 941 over tests of 100 Mbit/s; nearer ones are drawn, and the same tests give the same bytes."""
     found = speeds([], "down")
     period = Span(APRIL.start_unix_ns, APRIL.end_unix_ns)
-    far, near = (speed_chart(period, found, [("floor", 1e8), ("ceiling", mbps * 1e6)], UTC) for mbps in (941, 105))
+    far, near = (speed_chart(period, found, [("floor", 1e8), ("ceiling", mbps * 1e6)], Pen()) for mbps in (941, 105))
     assert ("ceiling" in far, "ceiling" in near, "floor" in far) == (False, True, True)
-    assert near == speed_chart(period, found, [("floor", 1e8), ("ceiling", 105e6)], UTC)
+    assert near == speed_chart(period, found, [("floor", 1e8), ("ceiling", 105e6)], Pen())
 
 
 def test_the_json_has_amounts_as_text_and_the_tests_kept_apart() -> None:

@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
-from wanwatch.config import places, units
+from wanwatch.config import locales, places, units
 from wanwatch.config.units import Hours, Money, Schedule, Unfit
 from wanwatch.core.model import UNPINNED
 
@@ -286,6 +286,7 @@ Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"t
 UplinkName: TypeAlias = Annotated[
     str, BeforeValidator(_uplink_name), WithJsonSchema({"type": "string", "minLength": 1})
 ]
+Locale: TypeAlias = Annotated[str, BeforeValidator(locales.locale), _text_schema("en-GB", "de-CH")]
 Zone: TypeAlias = Annotated[str, BeforeValidator(_zone), _text_schema("Europe/London")]
 DataDir: TypeAlias = Annotated[Path, BeforeValidator(_data_dir), _text_schema("/var/lib/wanwatch", "./wanwatch-data")]
 Duration: TypeAlias = Annotated[int, BeforeValidator(units.duration), _text_schema("200ms", "5s", "2m", "4h", "30d")]

@@ -20,6 +20,7 @@ from wanwatch.config.fields import (
     HostName,
     HttpsUrl,
     HttpUrl,
+    Locale,
     Rate,
     Resolver,
     Share,
@@ -57,6 +58,8 @@ class Site(Table):
     """The site's name in reports, metrics and events."""
     timezone: Zone = "UTC"
     """Time zone that cuts the months and in which times are printed, by its name in the IANA database."""
+    locale: Locale | None = None
+    """How reports write numbers, dates and times, such as `en-GB` or `de-CH` (CLDR); words stay English."""
     data_dir: DataDir
     """Folder of the record. A relative path starts from the folder of the configuration file."""
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")

@@ -2,8 +2,9 @@
 
 In:       a Record, and from the configuration the lines with their contracts.
 Out:      one frozen MonthReport, and from it self-contained HTML, PDF or JSON.
-Imports:  wanwatch.core, wanwatch.config, numpy, jinja2, matplotlib. Runs in the process of a command, never in the
-          daemon: numpy and matplotlib are loaded only once a report is made, weasyprint in a process of its own.
+Imports:  wanwatch.core, wanwatch.config, numpy, jinja2, matplotlib, babel. Runs in the process of a command, never in
+          the daemon: numpy and matplotlib are loaded once a report is made, babel only where the site has a locale,
+          weasyprint in a process of its own.
 """
 
 from wanwatch.report.command import report_command

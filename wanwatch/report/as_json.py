@@ -17,6 +17,7 @@ from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.report.accounts_json import accounts_to_json
 from wanwatch.report.figures_json import bounded, number
 from wanwatch.report.grounds import reason
+from wanwatch.report.pen import Pen
 from wanwatch.report.values import (
     Beside,
     ClauseResult,
@@ -156,7 +157,7 @@ def _clause(clause: ClauseResult) -> Json:
         "samples": clause.samples,
         "low": number(clause.found.low),
         "high": number(clause.found.high),
-        "reason": reason(clause),
+        "reason": reason(clause, Pen()),
         "per": promise.per.value,
         "contract": clause.contract.reference,
         "needed": clause.needed,

@@ -11,20 +11,24 @@ the other way.
 import io
 import math
 import re
+import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, tzinfo
+from datetime import date
 from typing import Any, Final
 
 import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure as Drawing
+from matplotlib.ticker import ScalarFormatter
 
 from wanwatch.core.account.calendar import days
 from wanwatch.core.account.figures import Figure
 from wanwatch.core.account.spans import intersect
 from wanwatch.core.account.timeline import Timeline
 from wanwatch.core.model import NS_PER_S, Span, State
+from wanwatch.report.manner import PLAIN
+from wanwatch.report.pen import Pen
 from wanwatch.report.samples import Hour
 
 INK: Final = "#22303c"
@@ -81,9 +85,9 @@ SETTINGS: Final = {
 }
 
 
-def ribbons(period: Span, states: Timeline, zone: tzinfo) -> str:
+def ribbons(period: Span, states: Timeline, pen: Pen) -> str:
     """Draw the month as one ribbon a day, each as long as the day truly was, cut into states of true length."""
-    rows = list(days(period, zone))
+    rows = list(days(period, pen.zone))
     with mpl.rc_context(SETTINGS):
         drawing = Drawing(figsize=(WIDTH_IN, 0.165 * len(rows) + 0.55), layout="constrained")
         axes = drawing.subplots()
@@ -92,7 +96,7 @@ def ribbons(period: Span, states: Timeline, zone: tzinfo) -> str:
         longest = max(24.0, *(span.length_ns / _HOUR_NS for _, span in rows))
         axes.set(xlim=(0, longest), ylim=(len(rows) - 0.4, -0.6), xlabel="hours since midnight")
         axes.set_xticks(range(0, int(longest) + 1, 3))
-        axes.set_yticks(range(len(rows)), [f"{day:%a} {day.day}" for day, _ in rows])
+        axes.set_yticks(range(len(rows)), [pen.manner.of_month(day) for day, _ in rows])
         axes.spines[["left", "bottom"]].set_visible(False)
         axes.grid(axis="x", color="#ffffff", linewidth=0.7, alpha=0.75)
         return as_svg(drawing)
@@ -110,7 +114,7 @@ def strip(period: Span, states: Timeline) -> str:
         return as_svg(drawing).replace("<svg ", '<svg preserveAspectRatio="none" ', 1)
 
 
-def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
+def delay_and_loss(period: Span, hours: Sequence[Hour], pen: Pen) -> str:
     """Draw a target's delay, hour by hour, as a band from the 5th to the 95th percentile with the median; loss below.
 
     The scale of delay begins below the least delay and ends where all but the worst hundredth of the hours fit; a band
@@ -121,10 +125,11 @@ def delay_and_loss(period: Span, hours: Sequence[Hour], zone: tzinfo) -> str:
         above, below = drawing.subplots(2, 1, sharex=True, height_ratios=[3, 1.15])
         _draw_band(above, hours)
         _draw_loss(below, hours)
-        rows = list(days(period, zone))
+        rows = list(days(period, pen.zone))
         below.set_xlim(period.start_unix_ns / _HOUR_NS, period.end_unix_ns / _HOUR_NS)
-        below.set_xticks(*week_ticks(rows))
+        below.set_xticks(*week_ticks(rows, pen))
         for axes in (above, below):
+            write_ticks(axes.yaxis, pen)
             axes.grid(axis="y", color=RULE, linewidth=0.6)
             axes.set_axisbelow(True)
             axes.spines["left"].set_visible(False)
@@ -219,19 +224,39 @@ def _ms(figure: Figure | None) -> float:
     return _OFF_SCALE_MS if figure == math.inf else float(figure) / 1000
 
 
-def week_ticks(rows: Sequence[tuple[date, Span]]) -> tuple[list[float], list[str]]:
+def week_ticks(rows: Sequence[tuple[date, Span]], pen: Pen) -> tuple[list[float], list[str]]:
     """Return a tick at midnight of each Monday, or of every so many, and of the first day where that is far enough."""
     mondays = [row for row in rows if row[0].weekday() == 0]
     mondays = mondays[:: 1 + len(mondays) // _MOST_TICKS]
     first = rows[:1] if not mondays or (mondays[0][0] - rows[0][0]).days >= _APART_DAYS else []
     at = [span.start_unix_ns / _HOUR_NS for _, span in (*first, *mondays)]
-    return at, [f"{day:%a} {day.day} {day:%b}" for day, _ in (*first, *mondays)]
+    return at, [pen.manner.weekday(day) for day, _ in (*first, *mondays)]
+
+
+def write_ticks(axis: Any, pen: Pen) -> None:
+    """Let an axis's numbers be written in the manner of the rest; the plain manner is matplotlib's own."""
+    if pen.manner is not PLAIN:
+        axis.set_major_formatter(_Written(pen))
+
+
+class _Written(ScalarFormatter):
+    """The usual choice of digits, written by a pen."""
+
+    def __init__(self, pen: Pen) -> None:
+        super().__init__(useOffset=False)
+        self._pen = pen
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        return self._pen.figures_in(super().__call__(x, pos))
 
 
 def as_svg(drawing: Drawing) -> str:
     """Return the drawing as an element for a page: without XML prologue, and scaling with its column."""
     held = io.StringIO()
-    FigureCanvasSVG(drawing).print_svg(held, metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
+    with warnings.catch_warnings():
+        # Text stays text and is set in the reader's font; that ours lacks a script's letters matters to nobody.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        FigureCanvasSVG(drawing).print_svg(held, metadata={"Date": None, "Creator": None, "Type": None, "Format": None})
     text = held.getvalue()
     text = text[text.index("<svg") :].strip()
     text = _GROUP.sub(r"<g\1>", text)

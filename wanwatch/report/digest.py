@@ -20,7 +20,7 @@ from wanwatch.core.model import Json, Span
 from wanwatch.core.ports import Record
 from wanwatch.report.subject import Subject
 
-FORM: Final = 1
+FORM: Final = 2
 """Counted up with every change of how figures are reckoned or kept."""
 
 
@@ -30,7 +30,7 @@ def digest(record: Record, subject: Subject, month: Period) -> str:
     so_far = Span(year.start_unix_ns, month.span.end_unix_ns)
     facts: Json = {
         "form": FORM,
-        "subject": _plain(replace(subject, note="")),
+        "subject": _plain(replace(subject, note="", locale=None)),
         "events": [event_to_json(event) for event in record.events(subject.site, so_far)],
         "watched": [[span.start_unix_ns, span.end_unix_ns] for span in record.watched(subject.site, so_far)],
         "measured": [[one.at_unix_ns, one.uplink, one.kind] for one in record.measurements(subject.site, so_far)],

@@ -4,7 +4,6 @@ A key's ending names its unit, as everywhere in the program: `_ratio` is printed
 """
 
 from collections.abc import Iterator, Mapping
-from datetime import tzinfo
 from fractions import Fraction
 from typing import Final
 
@@ -12,7 +11,7 @@ from wanwatch.core.instants import InstantError, instant_from_text
 from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.core.planned import AFTERWARDS, BEFOREHAND
 from wanwatch.core.traced import ROUTES
-from wanwatch.report.words import clock, duration, milliseconds, per_cent
+from wanwatch.report.pen import Pen
 
 _ANNOUNCED: Final = {
     BEFOREHAND: "announced beforehand",
@@ -22,12 +21,12 @@ _UNKEPT: Final = "nothing kept this computer's clock right: the instants may be 
 _RUNG: Final = {"answered": "answered", "silent": "silent", "unknown": "not known"}
 
 
-def evidence(event: Event, zone: tzinfo) -> list[str]:
-    """Return the facts of an event's detail, one a line, in their stored order; instants in *zone*."""
-    return [line for key, value in event.detail.items() for line in _lines(key, value, zone)]
+def evidence(event: Event, pen: Pen) -> list[str]:
+    """Return the facts of an event's detail, one a line, in their stored order."""
+    return [line for key, value in event.detail.items() for line in _lines(key, value, pen)]
 
 
-def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
+def _lines(key: str, value: Json, pen: Pen) -> Iterator[str]:
     """A mapping or a list of facts gives one line each; a plain value gives one."""
     label = _label(key)
     if key == "announced":
@@ -39,22 +38,22 @@ def _lines(key: str, value: Json, zone: tzinfo) -> Iterator[str]:
         return  # a dossier has them side by side; as a line of facts they would say nothing
     elif key == "interruption" and isinstance(value, Mapping):
         yield from (
-            f"cut off, {kind}: {_between(found)}" for kind, found in value.items() if isinstance(found, Mapping)
+            f"cut off, {kind}: {_between(found, pen)}" for kind, found in value.items() if isinstance(found, Mapping)
         )
     elif isinstance(value, Mapping):
         for inner, fact in value.items():
-            yield f"{label}, {_label(inner)}: {_fact(inner, fact)}"
+            yield f"{label}, {_label(inner)}: {_fact(inner, fact, pen)}"
     elif isinstance(value, list) and any(isinstance(part, dict) for part in value):
         for part in value:
-            yield _rung(part, zone) if isinstance(part, dict) and "rung" in part else _fact(key, part)
+            yield _rung(part, pen) if isinstance(part, dict) and "rung" in part else _fact(key, part, pen)
     else:
-        yield f"{label}: {_fact(key, value)}"
+        yield f"{label}: {_fact(key, value, pen)}"
 
 
-def _between(found: Mapping[str, Json]) -> str:
+def _between(found: Mapping[str, Json], pen: Pen) -> str:
     """Say the least and the most that a kind of traffic can have been cut off."""
     least, most = (
-        None if not isinstance(seconds, int | float) else duration(round(seconds * NS_PER_S))
+        None if not isinstance(seconds, int | float) else pen.duration(round(seconds * NS_PER_S))
         for seconds in (found.get("low_s"), found.get("high_s"))
     )
     if least is None:
@@ -62,17 +61,17 @@ def _between(found: Mapping[str, Json]) -> str:
     return f"{least} to {most}" if most else f"at least {least}"
 
 
-def _rung(rung: dict[str, Json], zone: tzinfo) -> str:
+def _rung(rung: dict[str, Json], pen: Pen) -> str:
     """Say what one rung of the fault ladder said, and when it last answered if it fell silent."""
     said = str(rung.get("said"))
     answered = rung.get("last_answered")
-    last = f" after {_instant(answered, zone)}" if said == "silent" and isinstance(answered, str) else ""
+    last = f" after {_instant(answered, pen)}" if said == "silent" and isinstance(answered, str) else ""
     return f"{_label(str(rung['rung']))} {_RUNG.get(said, said)}{last}"
 
 
-def _instant(text: str, zone: tzinfo) -> str:
+def _instant(text: str, pen: Pen) -> str:
     try:
-        return clock(instant_from_text(text), zone)
+        return pen.clock(instant_from_text(text))
     except InstantError:  # a record is read as it is; what cannot be read as an instant is shown as it stands
         return text
 
@@ -81,25 +80,29 @@ def _label(key: str) -> str:
     return key.removesuffix("_ratio").removesuffix("_s").replace("_", " ").replace("-", " ")
 
 
-def _fact(key: str, value: Json) -> str:
+def _fact(key: str, value: Json, pen: Pen) -> str:
     match value:
         case None:
             return "not known"
         case bool():
             return "yes" if value else "no"
         case list():
-            return ", ".join(_fact(key, part) for part in value) or "none"
+            return ", ".join(_fact(key, part, pen) for part in value) or "none"
         case dict():
-            return ", ".join(f"{_label(inner)} {_fact(inner, part)}" for inner, part in value.items())
+            return ", ".join(f"{_label(inner)} {_fact(inner, part, pen)}" for inner, part in value.items())
         case int() | float():
-            return _number(key, value)
+            return _number(key, value, pen)
         case _:
             return value
 
 
-def _number(key: str, value: float) -> str:
+def _number(key: str, value: float, pen: Pen) -> str:
     if key.endswith("_ratio"):
-        return per_cent(Fraction(str(value)), 1)
+        return pen.per_cent(Fraction(str(value)), 1)
     if key.endswith("_s"):
-        return duration(round(value * NS_PER_S)) if abs(value) >= 1 else milliseconds(Fraction(str(value)) * 1_000_000)
-    return f"{value:.6g}"
+        return (
+            pen.duration(round(value * NS_PER_S))
+            if abs(value) >= 1
+            else pen.milliseconds(Fraction(str(value)) * 1_000_000)
+        )
+    return pen.figures_in(f"{value:.6g}") if isinstance(value, float) else f"{value:.6g}"

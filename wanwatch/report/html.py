@@ -1,7 +1,6 @@
 """The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
 
 from collections.abc import Iterator
-from datetime import tzinfo
 from pathlib import Path
 from typing import Final
 
@@ -17,8 +16,8 @@ from wanwatch.core.incident import Entry, Incident, folded, subject
 from wanwatch.core.model import NS_PER_S, UNPINNED, Event, State
 from wanwatch.report import charts, grounds, months_page, speed_page, story, words
 from wanwatch.report.evidence import evidence
+from wanwatch.report.pen import Pen
 from wanwatch.report.values import MonthReport, UplinkReport
-from wanwatch.report.week import WEEKDAYS
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 MOST_RIBBONS_NS: Final = 93 * 86_400 * NS_PER_S
@@ -29,10 +28,10 @@ PAGE: Final = Path(__file__).parent / "page"
 
 def render_html(report: MonthReport) -> str:
     """Return the report as an HTML page; the same report gives the same bytes."""
-    environment = page_environment(report.zone)
+    environment = page_environment(report.pen)
     return environment.get_template("month.html").render(
         report=report,
-        title=report.of.title,
+        title=report.pen.title(report.of),
         word=report.of.word,
         style=Markup((PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file
         headline=story.headline(report),
@@ -43,9 +42,8 @@ def render_html(report: MonthReport) -> str:
         rehearsed=story.rehearsed(report),
         swatches={state.value: _drawn(charts.swatch(state)) for state in State},
         words=words,
-        weekdays=WEEKDAYS,
+        weekdays=report.pen.manner.weekdays(),
         most_missed=speed_page.MOST_MISSED,
-        grounds=grounds,
         codec=voice.CODECS[report.codec],
         packet_ms=round(voice.PACKET_S * 1000),
         buffer_ms=round(voice.BUFFER_S * 1000),
@@ -54,8 +52,8 @@ def render_html(report: MonthReport) -> str:
     )
 
 
-def page_environment(zone: tzinfo) -> Environment:
-    """Return what pages are made with: everything escaped, and words as filters, with instants in *zone*."""
+def page_environment(pen: Pen) -> Environment:
+    """Return what pages are made with: everything escaped, and a *pen* and words as filters."""
     environment = Environment(
         loader=FileSystemLoader(PAGE),
         autoescape=True,
@@ -65,30 +63,35 @@ def page_environment(zone: tzinfo) -> Environment:
         keep_trailing_newline=True,
     )
     environment.filters.update(
-        duration=lambda length_ns: words.duration(length_ns).replace(" ", _NO_BREAK),
-        per_cent=words.per_cent,
-        ms=words.milliseconds,
-        rate=words.rate,
-        count=words.count,
-        decimal=words.decimal,
+        duration=lambda length_ns: pen.duration(length_ns).replace(" ", _NO_BREAK),
+        per_cent=pen.per_cent,
+        share=pen.share,
+        seconds_of=pen.seconds,
+        ms=pen.milliseconds,
+        rate=pen.rate,
+        count=pen.count,
+        decimal=pen.decimal,
+        figures=pen.figures_in,
         name=story.name,
-        instant=lambda unix_ns: words.instant(unix_ns, zone),
-        bounds=lambda found: words.bounds(found, zone),
-        incident=story.incident,
-        happening=story.happening,
+        instant=pen.instant,
+        bounds=pen.bounds,
+        incident=lambda one: story.incident(one, pen),
+        happening=lambda entry: story.happening(entry, pen),
+        limit=lambda figure, clause: grounds.limit_value(clause, figure, pen),
+        reason=lambda clause: grounds.reason(clause, pen),
         subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
-        within=lambda entry, one: moment_within(entry, one, zone),
+        within=lambda entry, one: moment_within(entry, one, pen),
         folded=lambda entries: folded(entries, MOST_ENTRIES),
-        **months_page.filters(),
+        **months_page.filters(pen),
     )
     return environment
 
 
-def moment_within(entry: Entry, one: Incident, zone: tzinfo) -> str:
+def moment_within(entry: Entry, one: Incident, pen: Pen) -> str:
     """Say when an entry was: the time of day, with the day where that is not the one on which its incident began."""
-    shown, first = (local_time(at.estimate_unix_ns, zone) for at in (entry.at, one.start))
+    shown, first = (local_time(at.estimate_unix_ns, pen.zone) for at in (entry.at, one.start))
     same = (shown.date(), shown.utcoffset()) == (first.date(), first.utcoffset())
-    return words.clock(entry.at.estimate_unix_ns, zone) if same else words.instant(entry.at.estimate_unix_ns, zone)
+    return pen.clock(entry.at.estimate_unix_ns) if same else pen.instant(entry.at.estimate_unix_ns)
 
 
 class Line:
@@ -106,10 +109,12 @@ class Line:
         self.speed = speed_page.directions(report, uplink, number)
         self.strip = _drawn(charts.strip(report.period, uplink.states))
         self.ribbons = _ribbons(report, uplink)
-        self.months = _drawn(months_page.months_chart(report.months, uplink.name)) if len(report.months) > 1 else None
+        self.months = (
+            _drawn(months_page.months_chart(report.months, uplink.name, report.pen)) if len(report.months) > 1 else None
+        )
         self.patterns = list(months_page.patterns(report, uplink))
         self.charts = {
-            target.target: _drawn(charts.delay_and_loss(report.period, target.hours, report.zone))
+            target.target: _drawn(charts.delay_and_loss(report.period, target.hours, report.pen))
             for target in uplink.targets
             if target.hours
         }
@@ -135,7 +140,7 @@ def _ribbons(report: MonthReport, uplink: UplinkReport) -> Markup | None:
     """A year of days would be as long as a door is high."""
     if report.period.length_ns > MOST_RIBBONS_NS:
         return None
-    return _drawn(charts.ribbons(report.period, uplink.states, report.zone))
+    return _drawn(charts.ribbons(report.period, uplink.states, report.pen))
 
 
 class Happening:
@@ -146,8 +151,8 @@ class Happening:
         self.kind = event.kind.value.replace("-", " ")
         self.length_ns = event_span(event, report.now_unix_ns).length_ns
         self.where = words.WHERE[event.domain] if event.domain else words.NOTHING
-        self.evidence = evidence(event, report.zone)
-        self.cut_off = words.cut_off(event)
+        self.evidence = evidence(event, report.pen)
+        self.cut_off = report.pen.cut_off(event)
 
     @property
     def length_bounds(self) -> tuple[int, int] | None:

@@ -168,6 +168,7 @@ def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int)
         period=period,
         now_unix_ns=until_unix_ns,
         note=subject.note,
+        locale=subject.locale,
         codec=subject.codec,
         uplinks=tuple(uplinks),
         switches=tuple(event for event in events if event.kind in SWITCHES),

@@ -47,12 +47,6 @@ class MonthRow:
     running: bool
     lines: tuple[LineRow, ...]
 
-    @property
-    def short(self) -> str:
-        """Its title with the month in three letters."""
-        word, _, year = self.title.partition(" ")
-        return f"{word[:3]} {year}"
-
     def line(self, name: str) -> LineRow | None:
         """Return one line's figures; None where the line was not there."""
         return next((line for line in self.lines if line.name == name), None)

@@ -1,7 +1,6 @@
 """The chart of a month's speed tests: one direction, with what the contract promises and what the handoff carries."""
 
 from collections.abc import Mapping, Sequence
-from datetime import tzinfo
 from typing import Any, Final
 
 import matplotlib as mpl
@@ -10,7 +9,8 @@ from matplotlib.figure import Figure as Drawing
 from wanwatch.core.account.calendar import days
 from wanwatch.core.account.speed_tests import Speeds, SpeedTest
 from wanwatch.core.model import NS_PER_S, Span
-from wanwatch.report.charts import INK, LINE, LOSS, QUIET, RULE, SETTINGS, WIDTH_IN, as_svg, week_ticks
+from wanwatch.report.charts import INK, LINE, LOSS, QUIET, RULE, SETTINGS, WIDTH_IN, as_svg, week_ticks, write_ticks
+from wanwatch.report.pen import Pen
 
 _HOUR_NS: Final = 3600 * NS_PER_S
 _MEGA: Final = 1e6
@@ -25,7 +25,7 @@ _STROKES: Final[Mapping[str, tuple[str, str]]] = {
 """Colour and dashes of each line: they differ in grey, too."""
 
 
-def speed_chart(period: Span, found: Speeds, levels: Sequence[tuple[str, float]], zone: tzinfo) -> str:
+def speed_chart(period: Span, found: Speeds, levels: Sequence[tuple[str, float]], pen: Pen) -> str:
     """Draw each test at its instant: those that count as dots, those kept apart as rings.
 
     Args:
@@ -33,7 +33,7 @@ def speed_chart(period: Span, found: Speeds, levels: Sequence[tuple[str, float]]
         found: The tests of one direction.
         levels: Lines across: `floor`, `usual`, `peak` or `ceiling`, and their speed in bits a second. A ceiling far
             above everything else is left out, since it would press the rest together.
-        zone: The site's zone.
+        pen: What writes its axes.
     """
     with mpl.rc_context(SETTINGS):
         drawing = Drawing(figsize=(WIDTH_IN, 1.9), layout="constrained")
@@ -45,7 +45,8 @@ def speed_chart(period: Span, found: Speeds, levels: Sequence[tuple[str, float]]
         _dots(axes, found.counted, facecolors=LINE, edgecolors="none")
         axes.set(ylim=(0, top), ylabel="Mbit/s")
         axes.set_xlim(period.start_unix_ns / _HOUR_NS, period.end_unix_ns / _HOUR_NS)
-        axes.set_xticks(*week_ticks(list(days(period, zone))))
+        axes.set_xticks(*week_ticks(list(days(period, pen.zone)), pen))
+        write_ticks(axes.yaxis, pen)
         axes.grid(axis="y", color=RULE, linewidth=0.6)
         axes.set_axisbelow(True)
         axes.spines["left"].set_visible(False)

@@ -9,7 +9,6 @@ from wanwatch.core.account.speed_result import WORDS, Ending
 from wanwatch.core.account.speed_tests import BUSY, NOT_STEADY, SpeedTest
 from wanwatch.report.speed_chart import speed_chart
 from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
-from wanwatch.report.words import count
 
 DIRECTION: Final = {"down": "towards the site", "up": "away from the site"}
 MOST_MISSED: Final = 30
@@ -39,6 +38,7 @@ class Direction:
 
     def __init__(self, report: MonthReport, uplink: UplinkReport, way: str, number: int) -> None:
         self.of = uplink.speed[way]
+        self._pen = report.pen
         self.name = DIRECTION[way]
         self.anchor = f"speed-{number}-{way}"
         self.clauses = [clause for clause in uplink.clauses if clause.promise.measure == f"speed-{way}"]
@@ -46,12 +46,12 @@ class Direction:
         if uplink.best_bps is not None:
             levels.append(("ceiling", float(uplink.best_bps)))
         self.levels = list(dict.fromkeys(levels))
-        self.chart = Markup(speed_chart(report.period, self.of, self.levels, report.zone))  # noqa: S704 - drawn by matplotlib
+        self.chart = Markup(speed_chart(report.period, self.of, self.levels, report.pen))  # noqa: S704 - drawn by matplotlib
 
     def apart(self) -> Iterator[str]:
         """Say how many tests are kept apart for which reason."""
         for reason, number in self.of.reasons.items():
-            yield f"{count(number)}: {_APART.get(reason, reason)}"
+            yield f"{self._pen.count(number)}: {_APART.get(reason, reason)}"
 
     def missed(self) -> list[tuple[SpeedTest, list[ClauseResult]]]:
         """Return the month's tests below a floor or a usual speed, each with the clauses that it missed."""

@@ -16,9 +16,10 @@ from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.incident import Cause, Entry, Incident, Words, phrase, sentence
 from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.grounds import limit_value
+from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract
 from wanwatch.report.values import ClauseResult, MonthReport, Owed, UplinkReport
-from wanwatch.report.words import PLACE, duration, moment
+from wanwatch.report.words import PLACE
 
 _CAUSES: Final[Mapping[Cause, str]] = {
     Cause.LINES_DOWN: "several lines down at once",
@@ -86,23 +87,23 @@ def to_do(report: MonthReport) -> list[Markup]:
     return found or [Markup("Nothing.")]
 
 
-def incident(one: Incident, place: Mapping[Domain, str] = PLACE) -> Markup:
+def incident(one: Incident, pen: Pen, place: Mapping[Domain, str] = PLACE) -> Markup:
     """Say what an incident was, in one sentence; *place* is where it can break, in words for whoever reads it."""
-    return Markup(sentence(one, _words(place)))  # noqa: S704 - our own text, with every name escaped by `name`
+    return Markup(sentence(one, _words(pen, place)))  # noqa: S704 - our own text, with every name escaped by `name`
 
 
-def happening(entry: Entry, place: Mapping[Domain, str] = PLACE) -> Markup:
+def happening(entry: Entry, pen: Pen, place: Mapping[Domain, str] = PLACE) -> Markup:
     """Say one entry of an incident's time line."""
-    return Markup(phrase(entry, _words(place)))  # noqa: S704 - our own text, with every name escaped by `name`
+    return Markup(phrase(entry, _words(pen, place)))  # noqa: S704 - our own text, with every name escaped by `name`
 
 
 def rehearsed(report: MonthReport) -> list[Markup]:
     """Say when each line's failover was last rehearsed, and whether that is too long ago."""
-    found = []
+    found, pen = [], report.pen
     for rehearsal in report.rehearsals:
         age_ns, every_ns = rehearsal.age_ns(report.now_unix_ns), rehearsal.every_ns
-        last = "was never rehearsed" if age_ns is None else f"was last rehearsed {duration(age_ns)} ago"
-        asked = "" if every_ns is None else f"; it is to be every {duration(every_ns)}"
+        last = "was never rehearsed" if age_ns is None else f"was last rehearsed {pen.duration(age_ns)} ago"
+        asked = "" if every_ns is None else f"; it is to be every {pen.duration(every_ns)}"
         overdue = Markup(" (<strong>overdue</strong>)") if rehearsal.overdue(report.now_unix_ns) else ""
         found.append(_say("The failover of {} {}{}{}.", name(rehearsal.uplink), last, asked, overdue))
     return found
@@ -113,8 +114,8 @@ def tally(number: int) -> str:
     return _TALLIES.get(number, f"{number} times")
 
 
-def _words(place: Mapping[Domain, str]) -> Words:
-    return Words(name=name, length=lambda seconds: duration(round(seconds * NS_PER_S)), place=place)
+def _words(pen: Pen, place: Mapping[Domain, str]) -> Words:
+    return Words(name=name, length=lambda seconds: pen.duration(round(seconds * NS_PER_S)), place=place)
 
 
 def _names(names: Iterator[str]) -> Markup:
@@ -128,7 +129,7 @@ def _of_kind(events: Sequence[Event], kind: EventKind) -> list[Event]:
 
 def _cut_off(report: MonthReport) -> Iterator[Markup]:
     if len(report.uplinks) > 1 and report.all_down_ns:
-        yield _say("The office had <strong>no line at all</strong> for {}.", duration(report.all_down_ns))
+        yield _say("The office had <strong>no line at all</strong> for {}.", report.pen.duration(report.all_down_ns))
 
 
 def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
@@ -141,17 +142,17 @@ def _line(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         longest = max(outages, key=lambda event: event_span(event, report.now_unix_ns).length_ns)
         where = f", {PLACE[longest.domain]}" if longest.domain else ""
         which = "it" if len(outages) == 1 else "the longest"
-        begun = moment(longest.start.estimate_unix_ns, report.zone)
-        down = duration(uplink.times.down_ns)
+        begun = report.pen.moment(longest.start.estimate_unix_ns)
+        down = report.pen.duration(uplink.times.down_ns)
         yield _say(text, name(uplink.name), tally(len(outages)), down, which, begun, where)
     else:
         yield _say("{} was never seen down.", name(uplink.name))
     if uplink.times.impaired_ns:
         worked = "{} worked badly (impaired) for {}."
-        yield _say(worked, name(uplink.name), duration(uplink.times.impaired_ns))
+        yield _say(worked, name(uplink.name), report.pen.duration(uplink.times.impaired_ns))
     unseen_ns = uplink.times.unobserved_ns - uplink.to_come_ns
     if unseen_ns > 0:
-        yield _say("{} went unobserved for {}.", name(uplink.name), duration(unseen_ns))
+        yield _say("{} went unobserved for {}.", name(uplink.name), report.pen.duration(unseen_ns))
 
 
 def _switching(report: MonthReport) -> Iterator[Markup]:
@@ -162,7 +163,7 @@ def _switching(report: MonthReport) -> Iterator[Markup]:
     if away:
         cut = Markup("")
         if timed:
-            total, longest = (duration(round(s * NS_PER_S)) for s in (sum(timed), max(timed)))
+            total, longest = (report.pen.duration(round(s * NS_PER_S)) for s in (sum(timed), max(timed)))
             cut = _say("; people were cut off for {} in all, {} at the longest", total, longest)
         yield _say("Traffic moved to another line {}{}.", tally(len(away)), cut)
     elif len(report.uplinks) > 1:
@@ -184,41 +185,41 @@ def _incidents(report: MonthReport) -> Iterator[Markup]:
 def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
     for event in uplink.outages:
         if event.end is None and report.running:
-            since = moment(event.start.estimate_unix_ns, report.zone)
+            since = report.pen.moment(event.start.estimate_unix_ns)
             yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
     breached = [clause for clause in uplink.clauses if clause.ruling.verdict is Verdict.BREACHED]
     for contract in uplink.contracts:
         if mine := [clause for clause in breached if clause.contract is contract]:
-            yield _claim(contract, mine)
+            yield _claim(contract, mine, report.pen)
     for owed in uplink.credits:
         if owed.sure.total:
-            yield _credit(owed)
+            yield _credit(owed, report.pen)
     for domains, advice in _ADVICE:
         spans = spans_of((e for e in uplink.outages if e.domain in domains), {EventKind.OUTAGE}, report.now_unix_ns)
         if spans:
-            yield advice(uplink, len(spans), duration(total_ns(spans)))
+            yield advice(uplink, len(spans), report.pen.duration(total_ns(spans)))
     tipped = sum(clause.ruling.because is Because.COULD_TIP for clause in uplink.clauses)
     if tipped:
         text = "Keep the watching machine running: what went unobserved leaves {} of {} undecided."
         yield _say(text, "1 clause" if tipped == 1 else f"{tipped} clauses", name(uplink.name))
 
 
-def _claim(contract: Contract, clauses: Sequence[ClauseResult]) -> Markup:
+def _claim(contract: Contract, clauses: Sequence[ClauseResult], pen: Pen) -> Markup:
     reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
-    said = Markup("; ").join(_breach(clause) for clause in clauses)
+    said = Markup("; ").join(_breach(clause, pen) for clause in clauses)
     return _say("<strong>Claim from {}{}</strong>: {}.", name(contract.provider), reference, said)
 
 
-def _breach(clause: ClauseResult) -> Markup:
-    value = limit_value(clause, clause.found.value)
-    return _say("{} was promised {}, and was {}", clause.promise.measure, clause.promise.text, value)
+def _breach(clause: ClauseResult, pen: Pen) -> Markup:
+    value = limit_value(clause, clause.found.value, pen)
+    return _say("{} was promised {}, and was {}", clause.promise.measure, pen.figures_in(clause.promise.text), value)
 
 
-def _credit(owed: Owed) -> Markup:
+def _credit(owed: Owed, pen: Pen) -> Markup:
     contract, terms = owed.contract, owed.contract.terms
     assert terms is not None  # noqa: S101 - nothing is owed without terms
     text = "Ask {} for a <strong>credit of {} {}</strong>, reckoned with the clauses."
-    return _say(text, name(contract.provider), owed.sure.total, terms.currency)
+    return _say(text, name(contract.provider), pen.figures_in(str(owed.sure.total)), terms.currency)
 
 
 def _own_side(uplink: UplinkReport, outages: int, length: str) -> Markup:

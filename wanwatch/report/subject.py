@@ -19,6 +19,7 @@ from wanwatch.core.account.voice import USUAL_CODEC
 from wanwatch.core.account.working import WEEKDAYS, WorkingTime
 from wanwatch.core.account.y1540 import USUAL_EDITION, Edition
 from wanwatch.core.model import NS_PER_S, Span
+from wanwatch.report.pen import Pen
 from wanwatch.report.terms import terms_of
 
 _MINUTE_S: Final = 60
@@ -120,6 +121,7 @@ class Subject:
         least: The least that the judge takes for an outage.
         y1540: The numbers that availability by intervals is reckoned with.
         note: A remark that the page shows on top, such as that its data is generated; empty for none.
+        locale: By whose manner numbers and dates are written for people; None for the plain one.
     """
 
     site: str
@@ -130,11 +132,17 @@ class Subject:
     least: Least = USUAL_LEAST
     y1540: Edition = USUAL_EDITION
     note: str = ""
+    locale: str | None = None
 
     @property
     def zone(self) -> tzinfo:
         """The zone itself."""
         return ZoneInfo(self.timezone)
+
+    @property
+    def pen(self) -> Pen:
+        """What writes figures and instants for people."""
+        return Pen.of(self.locale, self.zone)
 
 
 def subject_of(config: Config, note: str = "") -> Subject:
@@ -148,6 +156,7 @@ def subject_of(config: Config, note: str = "") -> Subject:
         least=Least(outage_ns=config.judge.down_after_ns, between_ns=config.judge.up_after_ns),
         y1540=config.report.edition,
         note=note,
+        locale=config.site.locale,
     )
 
 

@@ -22,6 +22,7 @@ from wanwatch.core.model import Event, Span
 from wanwatch.core.resolving import Sign
 from wanwatch.report.accounts import Accounts
 from wanwatch.report.months import MonthRow
+from wanwatch.report.pen import Pen
 from wanwatch.report.samples import Hour
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
@@ -256,6 +257,7 @@ class MonthReport:
         months: The months before and its own last one, oldest first.
         accounts: How lines, site and people stood.
         rehearsals: When each line's failover was last rehearsed, as of the end of the report's time.
+        locale: By whose manner numbers and dates are written for people; None for the plain one.
     """
 
     site: str
@@ -275,11 +277,17 @@ class MonthReport:
     beside: Mapping[str, Beside] = field(default_factory=dict)
     drills: tuple[Event, ...] = ()
     rehearsals: tuple[Rehearsal, ...] = ()
+    locale: str | None = None
 
     @property
     def zone(self) -> tzinfo:
         """The zone itself."""
         return ZoneInfo(self.timezone)
+
+    @property
+    def pen(self) -> Pen:
+        """What writes its figures and instants."""
+        return Pen.of(self.locale, self.zone)
 
     @property
     def running(self) -> bool:

@@ -15,7 +15,7 @@ from wanwatch.core.account.percentile import percentile
 from wanwatch.core.account.speed_tests import SpeedTest
 from wanwatch.report.samples import Hour
 
-WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_DAYS_A_WEEK: Final = 7
 STEPS: Final = 5
 """Of shading; the number beside it says the rest."""
 _HOURS_A_DAY: Final = 24
@@ -72,7 +72,7 @@ def _week(told: Iterable[tuple[int, float]], zone: tzinfo, hours: int, *, more_i
         hours,
         tuple(
             tuple(_cell(medians.get((day, column)), known, more_is_worse=more_is_worse) for column in range(columns))
-            for day in range(len(WEEKDAYS))
+            for day in range(_DAYS_A_WEEK)
         ),
     )
 

@@ -1,12 +1,9 @@
 """The certificate as one page: a file that loads nothing and runs nothing, for a screen, a printer, a signature."""
 
-from datetime import tzinfo
-
 from markupsafe import Markup
 
 from wanwatch import __version__
 from wanwatch.core.acceptance import Compared, Verdict
-from wanwatch.core.account.calendar import local_time
 from wanwatch.report.acceptance import story
 from wanwatch.report.acceptance.values import Certificate
 from wanwatch.report.html import PAGE, page_environment
@@ -17,12 +14,12 @@ _WORDS = {Verdict.PASS: "✓ pass", Verdict.FAIL: "✕ fail", Verdict.NOT_DECIDE
 
 def render_html(certificate: Certificate) -> str:
     """Return the certificate as an HTML page; the same certificate gives the same bytes."""
-    environment = page_environment(certificate.zone)
+    environment = page_environment(certificate.pen)
     environment.filters.update(
         verdict=_WORDS.__getitem__,
         look=_CLASSES.__getitem__,
         left_after=story.left_after,
-        instant=lambda unix_ns: _instant(unix_ns, certificate.zone),
+        instant=certificate.pen.dated,
     )
     style = "".join((PAGE / file).read_text("utf-8") for file in ("month.css", "acceptance.css"))
     return environment.get_template("acceptance.html").render(
@@ -53,9 +50,3 @@ def _methods(certificate: Certificate) -> dict[str, str]:
     for item in certificate.test.items:
         titles.setdefault(item.method, {})[item.title] = None
     return {", ".join(found): method for method, found in titles.items()}
-
-
-def _instant(unix_ns: int, zone: tzinfo) -> str:
-    """Say an instant with its year, for a paper that is kept: `2 November 2026, 09:00:00 +00:00`."""
-    shown = local_time(unix_ns, zone)
-    return f"{shown.day} {shown:%B %Y, %H:%M:%S} {shown.isoformat()[-6:]}"

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from datetime import date, tzinfo
+from datetime import date
 
 from wanwatch.core.acceptance import Compared, Progress, Verdict, compare, overall
 from wanwatch.core.acceptance.programme import progress_of
@@ -10,6 +10,7 @@ from wanwatch.core.model import Json, Measurement, MeasurementKind
 from wanwatch.core.ports import Record
 from wanwatch.core.shown import shown
 from wanwatch.report.acceptance.errors import NoTestError
+from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract, Subject
 
 
@@ -19,7 +20,7 @@ class Certificate:
 
     Attributes:
         site: The site's name.
-        zone: Its time zone.
+        pen: What writes its figures and instants for people.
         uplink: The line.
         contract: What its provider has promised; None if there is no contract on file.
         test: The latest test.
@@ -29,7 +30,7 @@ class Certificate:
     """
 
     site: str
-    zone: tzinfo
+    pen: Pen
     uplink: str
     contract: Contract | None
     test: Progress
@@ -68,7 +69,7 @@ def certificate_of(record: Record, subject: Subject, uplink: str) -> Certificate
     before = [test for _, test in tests[:-1] if test.finished]
     return Certificate(
         site=subject.site,
-        zone=subject.zone,
+        pen=subject.pen,
         uplink=uplink,
         # The one that begins last, whose limits it was held to: a line is accepted before its first day.
         contract=max(contracts, key=lambda contract: contract.starts or date.min, default=None),

@@ -50,6 +50,7 @@ def build(record: Record, subject: Subject, event_id: str, *, now_unix_ns: int, 
         watched=not subtract([extent], record.watched(subject.site, extent)),
         raw_gone=any(block.sent and not block.rtts for block in blocks),
         clock_error_us=clock_error_us,
+        pen=subject.pen,
     )
 
 

@@ -16,8 +16,9 @@ from matplotlib.figure import Figure as Drawing
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.model import NS_PER_S, Span
 from wanwatch.core.ports import MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
-from wanwatch.report.charts import LOSS, QUIET, RULE, SETTINGS, WIDTH_IN, as_svg
+from wanwatch.report.charts import LOSS, QUIET, RULE, SETTINGS, WIDTH_IN, as_svg, write_ticks
 from wanwatch.report.dossier.values import Lane, Trace
+from wanwatch.report.pen import Pen
 from wanwatch.report.sequence import Real
 
 COLOURS: Final = ("#1d5c7d", "#b5651d", "#3d7a5f", "#6f4a8e", "#7d7f1f", "#444c55")
@@ -31,7 +32,7 @@ _STEPS_S: Final = (10, 20, 30, 60, 120, 300, 600, 1800, 3600, 7200, 21_600, 86_4
 _MOST_TICKS: Final = 8
 
 
-def lane_chart(lane: Lane, window: Span, down: Span) -> str:
+def lane_chart(lane: Lane, window: Span, down: Span, pen: Pen) -> str:
     """Draw one line over *window*, with the outage shaded; the axis is in UTC."""
     rows_in = 0.125 * len(lane.traces) + 0.1
     heights = (_TIMES_IN, rows_in, 0.38)
@@ -43,11 +44,12 @@ def lane_chart(lane: Lane, window: Span, down: Span) -> str:
             left=0.075, right=0.955, top=1 - 0.04 / sum(heights), bottom=0.24 / sum(heights), hspace=0.12
         )
         for axes in (above, below):
+            write_ticks(axes.yaxis, pen)
             axes.axvspan(_s(down.start_unix_ns, window), _s(down.end_unix_ns, window), color=_WASH, linewidth=0)
         _draw_times(above, lane.of_targets(), window)
         _draw_rows(below, lane.traces, window)
         below.set_xlim(0, window.length_ns / NS_PER_S)
-        below.set_xticks(*_ticks(window))
+        below.set_xticks(*_ticks(window, pen))
         return as_svg(drawing)
 
 
@@ -127,12 +129,12 @@ def _s(unix_ns: int, window: Span) -> float:
     return (unix_ns - window.start_unix_ns) / NS_PER_S
 
 
-def _ticks(window: Span) -> tuple[list[float], list[str]]:
+def _ticks(window: Span, pen: Pen) -> tuple[list[float], list[str]]:
     """A tick at each whole step of UTC's clock, the smallest step that gives few enough of them."""
     length_s = window.length_ns / NS_PER_S
     step_s = next((step for step in _STEPS_S if length_s / step <= _MOST_TICKS), _STEPS_S[-1])
     step_ns = step_s * NS_PER_S
     first = -(-window.start_unix_ns // step_ns) * step_ns
     at = range(first, window.end_unix_ns, step_ns)
-    form = "%H:%M:%S" if step_s < _MINUTE_S else "%H:%M"
-    return [_s(t, window) for t in at], [f"{local_time(t, UTC):{form}}" for t in at]
+    write = pen.manner.time if step_s < _MINUTE_S else pen.manner.minute
+    return [_s(t, window) for t in at], [write(local_time(t, UTC)) for t in at]

@@ -1,6 +1,7 @@
 """The dossier as one page: a single file that loads nothing and runs nothing, for a ticket, a screen or a printer."""
 
-from datetime import UTC, tzinfo
+from dataclasses import replace
+from datetime import UTC
 from typing import Final
 
 from markupsafe import Markup
@@ -14,8 +15,8 @@ from wanwatch.report.dossier import missing, routes, story
 from wanwatch.report.dossier.chart import COLOURS, lane_chart
 from wanwatch.report.dossier.values import AROUND_NS, Dossier, Lane, Tally, Trace
 from wanwatch.report.html import MOST_ENTRIES, PAGE, page_environment
+from wanwatch.report.pen import Pen
 from wanwatch.report.story import happening, incident
-from wanwatch.report.words import count
 
 _ROLES: Final = {
     Role.LINE: "target",
@@ -29,15 +30,17 @@ _ROLES: Final = {
 
 def render_html(dossier: Dossier) -> str:
     """Return the dossier as an HTML page; the same dossier gives the same bytes."""
-    environment = page_environment(dossier.zone)
+    pen = dossier.pen
+    utc = replace(pen, zone=UTC)
+    environment = page_environment(pen)
     environment.filters.update(
-        utc=lambda unix_ns: clock(unix_ns, UTC),
-        local=lambda unix_ns: clock(unix_ns, dossier.zone),
-        between=between,
-        incident=lambda one: incident(one, story.PLACE),
-        happening=lambda entry: happening(entry, story.PLACE),
-        least=lambda ns: seconds(ns // 1_000_000),
-        most=lambda ns: seconds(-(-ns // 1_000_000)),
+        utc=utc.exactly,
+        local=pen.exactly,
+        between=lambda bounds: between(bounds, pen),
+        incident=lambda one: incident(one, pen, story.PLACE),
+        happening=lambda entry: happening(entry, pen, story.PLACE),
+        least=lambda ns: pen.milliseconds_of(ns // 1_000_000),
+        most=lambda ns: pen.milliseconds_of(-(-ns // 1_000_000)),
     )
     style = "".join((PAGE / file).read_text("utf-8") for file in ("month.css", "dossier.css"))
     return environment.get_template("dossier.html").render(
@@ -57,7 +60,7 @@ def render_html(dossier: Dossier) -> str:
         missing=missing.missing(dossier),
         lanes=[Column(dossier, lane) for lane in dossier.lanes],
         course=Course(dossier),
-        around=[(event, story.happening(event, dossier.now_unix_ns)) for event in _aside(dossier)],
+        around=[(event, story.happening(event, dossier)) for event in _aside(dossier)],
         around_min=AROUND_NS // (60 * NS_PER_S),
         steps=[event for event in dossier.around if event.kind == "clock-step"],
         version=__version__,
@@ -69,6 +72,7 @@ class Row:
 
     def __init__(self, dossier: Dossier, trace: Trace, number: int, colour: str) -> None:
         self.target = trace.series.target
+        self._pen = dossier.pen
         role = _ROLES[trace.series.role]
         self.role = "" if role == self.target.replace("-", " ") else role
         self.kind = trace.series.kind.value
@@ -76,10 +80,9 @@ class Row:
         self.colour = colour
         self.before, self.during, self.after = (trace.tally(part) for part in dossier.parts())
 
-    @staticmethod
-    def answers(tally: Tally) -> str:
+    def answers(self, tally: Tally) -> str:
         """Say how many of the probes were answered."""
-        return f"{count(tally.answered)}/{count(tally.asked)}" if tally.asked else "none asked"
+        return f"{self._pen.count(tally.answered)}/{self._pen.count(tally.asked)}" if tally.asked else "none asked"
 
 
 class Column:
@@ -93,7 +96,7 @@ class Column:
         self.rows = [
             Row(dossier, trace, number, colours.get(id(trace), "")) for number, trace in enumerate(lane.traces, 1)
         ]
-        self.chart = Markup(lane_chart(lane, dossier.window, dossier.down))  # noqa: S704 - drawn without names
+        self.chart = Markup(lane_chart(lane, dossier.window, dossier.down, dossier.pen))  # noqa: S704 - drawn without names
 
 
 class Course:
@@ -124,20 +127,8 @@ def _aside(dossier: Dossier) -> list[Event]:
     return [event for event in dossier.around if event.id not in told]
 
 
-def clock(unix_ns: int, zone: tzinfo) -> str:
-    """Say an instant to the millisecond, cut: `2026-11-03 14:03:22.412 +00:00`."""
-    shown = local_time(unix_ns, zone)
-    offset = "UTC" if zone is UTC else shown.isoformat()[-6:]
-    return f"{shown:%Y-%m-%d %H:%M:%S}.{shown.microsecond // 1000:03} {offset}"
-
-
-def seconds(ms: int) -> str:
-    """Say a length of time in seconds, to the millisecond: `1 864.123 s`."""
-    return f"{count(ms // 1000)}.{ms % 1000:03} s"
-
-
-def between(bounds: Bounds) -> str:
+def between(bounds: Bounds, pen: Pen) -> str:
     """Say between which instants of UTC an instant lies, to the millisecond."""
     # The earliest is cut and the latest rounded up, so that what is printed still holds the truth.
     earliest, latest = (local_time(t, UTC) for t in (bounds.earliest_unix_ns, bounds.latest_unix_ns + 999_999))
-    return " and ".join(f"{shown:%H:%M:%S}.{shown.microsecond // 1000:03}" for shown in (earliest, latest))
+    return " and ".join(pen.manner.time(shown, 3) for shown in (earliest, latest))

@@ -10,8 +10,8 @@ from wanwatch.core.account.timeline import event_span
 from wanwatch.core.instants import InstantError, instant_from_text
 from wanwatch.core.model import NS_PER_S, SWITCHES, UNPINNED, Domain, Event, EventKind
 from wanwatch.report.dossier.values import Dossier
+from wanwatch.report.pen import Pen
 from wanwatch.report.story import name
-from wanwatch.report.words import count, cut_off, duration
 
 RUNGS: Final = {
     "interface": "The measuring machine's own interface",
@@ -67,7 +67,7 @@ def headline(dossier: Dossier) -> Markup:
     """Say how long the line was down, and where it broke if that is known."""
     outage = dossier.outage
     where = f", {PLACE[outage.domain]}" if outage.domain else ""
-    line, length = name(outage.uplink or ""), duration(dossier.down.length_ns)
+    line, length = name(outage.uplink or ""), dossier.pen.duration(dossier.down.length_ns)
     if outage.end is None:
         return say("{} has been down for {} and still is{}.", line, length, where)
     return say("{} was down for {}{}.", line, length, where)
@@ -104,9 +104,10 @@ def checks(dossier: Dossier) -> list[Check]:
     return [_program(dossier), _interface(said.get("interface")), _gateway(said.get("gateway")), *_others(dossier)]
 
 
-def happening(event: Event, now_unix_ns: int) -> Markup:
+def happening(event: Event, dossier: Dossier) -> Markup:
     """Say what else happened."""
-    return _SAY.get(event.kind, _plain)(event, duration(event_span(event, now_unix_ns).length_ns))
+    length = dossier.pen.duration(event_span(event, dossier.now_unix_ns).length_ns)
+    return _SAY.get(event.kind, _plain)(event, length, dossier.pen)
 
 
 def _program(dossier: Dossier) -> Check:
@@ -146,7 +147,7 @@ def _others(dossier: Dossier) -> Iterator[Check]:
         if asked:
             ending = "so the machine itself was in order" if answered else "so the trouble may be common to all lines"
             text = "Through {} the same machine got {} answers to {} probes meanwhile, {}."
-            words = say(text, name(lane.name), count(answered), count(asked), ending)
+            words = say(text, name(lane.name), dossier.pen.count(answered), dossier.pen.count(asked), ending)
             yield Check("Another line", holds=answered > 0, words=words)
 
 
@@ -155,31 +156,31 @@ def _texts(dossier: Dossier, key: str) -> list[str]:
     return [str(part) for part in found] if isinstance(found, list) else []
 
 
-def _plain(event: Event, length: str) -> Markup:
+def _plain(event: Event, length: str, _: Pen) -> Markup:
     who = name(event.uplink) if event.uplink and event.uplink != UNPINNED else Markup("the site")
     going_on = "still going on" if event.end is None else length
     return say("{}: {}, {}", who, event.kind.value.replace("-", " "), going_on)
 
 
-def _switch(event: Event, _: str) -> Markup:
+def _switch(event: Event, _: str, pen: Pen) -> Markup:
     source = name(event.from_uplink) if event.from_uplink else Markup("nowhere")
     taken = name(event.to_uplink) if event.to_uplink else Markup("nowhere")
-    cut = "not observed" if event.interruption_s is None else duration(round(event.interruption_s * NS_PER_S))
+    cut = "not observed" if event.interruption_s is None else pen.duration(round(event.interruption_s * NS_PER_S))
     kind = event.kind.value.replace("-", " ")
-    by_kind = "; ".join([cut, *cut_off(event)])
+    by_kind = "; ".join([cut, *pen.cut_off(event)])
     return say("{}: ordinary traffic moved from {} to {}; people cut off: {}", kind, source, taken, by_kind)
 
 
-def _step(event: Event, _: str) -> Markup:
-    return say("the wall clock was stepped by {} s", event.detail.get("step_s", "?"))
+def _step(event: Event, _: str, pen: Pen) -> Markup:
+    return say("the wall clock was stepped by {} s", pen.figures_in(str(event.detail.get("step_s", "?"))))
 
 
-def _planned(event: Event, length: str) -> Markup:
+def _planned(event: Event, length: str, pen: Pen) -> Markup:
     late = "afterwards" if event.detail.get("announced") == "afterwards" else "beforehand"
-    return say("{}, announced {}: {}", _plain(event, length), late, name(str(event.detail.get("why", ""))))
+    return say("{}, announced {}: {}", _plain(event, length, pen), late, name(str(event.detail.get("why", ""))))
 
 
-_SAY: Final[Mapping[EventKind, Callable[[Event, str], Markup]]] = {
+_SAY: Final[Mapping[EventKind, Callable[[Event, str, Pen], Markup]]] = {
     **dict.fromkeys(SWITCHES, _switch),
     EventKind.CLOCK_STEP: _step,
     EventKind.PLANNED_WORK: _planned,

@@ -10,6 +10,7 @@ import numpy as np
 from wanwatch.core.incident import Incident
 from wanwatch.core.model import NS_PER_S, Event, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, RTT_LIMIT
+from wanwatch.report.pen import Pen
 from wanwatch.report.sequence import Whole, Words
 from wanwatch.report.subject import Contract, UplinkPlan
 
@@ -98,6 +99,7 @@ class Dossier:
         watched: Whether the program ran from the first bound of the outage to its last.
         raw_gone: Whether single samples of that time are no longer kept.
         clock_error_us: By how much this machine's clock can be off UTC now; None where nothing disciplines it.
+        pen: What writes its figures and instants for people.
     """
 
     site: str
@@ -112,6 +114,7 @@ class Dossier:
     watched: bool
     raw_gone: bool
     clock_error_us: int | None
+    pen: Pen
 
     @property
     def zone(self) -> tzinfo:
