@@ -3,6 +3,7 @@
 import asyncio
 import logging
 import ssl
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import aiohttp
@@ -101,6 +102,16 @@ async def test_another_address_never_opens_the_one_that_is_listened_on(tmp_path:
                     assert answer.status == 401
     finally:
         await daemon.stop()
+
+
+def test_check_says_when_the_certificate_ends(tmp_path: Path) -> None:
+    """Before browsers refuse it, and nobody can look any more."""
+    made = BOTH[0].issue_cert("127.0.0.1", not_after=datetime.now(UTC) + timedelta(days=3, hours=1))  # noqa: TID251
+    made.private_key_and_cert_chain_pem.write_to_path(str(tmp_path / "page.pem"))
+    (tmp_path / "page.pem").chmod(0o640)
+    told = CliRunner().invoke(main, ["check", str(office(tmp_path, free_port(), more=TLS))])
+    assert told.exit_code == 0
+    assert "  - [listen]: its certificate: it ends in 3 days.\n" in told.output
 
 
 def test_status_says_why_nobody_may_answer(tmp_path: Path) -> None:

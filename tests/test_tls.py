@@ -1,11 +1,15 @@
 """Certificates for what we serve: what is wrong with one is told before anybody comes, and a new one is taken up."""
 
 import os
+import re
+import shlex
 import socket
 import ssl
+import subprocess
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,7 +21,7 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 
-from wanwatch.tls import Certificate, CertificateError, server_context
+from wanwatch.tls import Certificate, CertificateError, doubt, server_context
 
 HOST = "127.0.0.1"
 AUTHORITY = trustme.CA()
@@ -94,6 +98,25 @@ def test_one_file_may_hold_both(tmp_path: Path) -> None:
     both = tmp_path / "both.pem"
     AUTHORITY.issue_cert("first.example").private_key_and_cert_chain_pem.write_to_path(str(both))
     server_context(both, None)
+
+
+def test_a_certificate_that_is_over_or_soon_will_be_is_doubted(tmp_path: Path) -> None:
+    """OpenSSL's own verdict, and the days that are left; so is one that README.md's own command makes."""
+    now = datetime.now(UTC)  # noqa: TID251 - a test's own clock, which OpenSSL looks at as well
+    told = {}
+    for day in (-1, 5, 100):
+        made = AUTHORITY.issue_cert(
+            "first.example", not_before=now - timedelta(days=9), not_after=now + timedelta(days=day, hours=1)
+        )
+        path = tmp_path / f"{day}.pem"
+        made.private_key_and_cert_chain_pem.write_to_path(str(path))
+        told[day] = doubt(server_context(path, None), path, now.timestamp())
+    assert told == {-1: "browsers refuse it: certificate has expired", 5: "it ends in 5 days", 100: None}
+    key, page = tmp_path / "page.key", tmp_path / "page.pem"
+    readme = (Path(__file__).parents[1] / "README.md").read_text("utf-8")
+    (command,) = re.findall(r"`(openssl req [^`]+)`", readme)
+    subprocess.run(shlex.split(command), cwd=tmp_path, check=True, capture_output=True)
+    assert doubt(server_context(page, key), page, now.timestamp()) is None
 
 
 def test_what_is_wrong_with_a_certificate_is_told(tmp_path: Path) -> None:

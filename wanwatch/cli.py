@@ -73,18 +73,25 @@ def check(config_path: Path | None, *, live: bool, pppoe: str | None, dhcp: str 
 
     if pppoe or dhcp:
         sys.exit(_offers(pppoe, dhcp))
-    sys.exit(_live(config_path) if live else commands.check(config_path, _overdue_drills))
+    sys.exit(_live(config_path) if live else commands.check(config_path, _by_now))
 
 
-def _overdue_drills(config: "Config") -> list[str]:
+def _by_now(config: "Config") -> list[str]:
+    """Remarks that depend on what time it is, and on the record."""
     from wanwatch.clock import RealClock
     from wanwatch.config.plan import drills_every, store_path
     from wanwatch.core.drill import due_says, rehearsals
     from wanwatch.store.last_run import drills_kept
+    from wanwatch.tls import doubt, server_context
 
     now_unix_ns = RealClock().now_unix_ns()
     known = rehearsals(drills_kept(store_path(config), config.site.name) or (), drills_every(config))
-    return [due_says(one, now_unix_ns) + "." for one in known if one.overdue(now_unix_ns)]
+    due = [due_says(one, now_unix_ns) + "." for one in known if one.overdue(now_unix_ns)]
+    listen = config.listen
+    if listen.certificate is None:
+        return due
+    said = doubt(server_context(listen.certificate, listen.key), listen.certificate, now_unix_ns / 1e9)
+    return due + [f"[listen]: its certificate: {said}."] * bool(said)
 
 
 def _live(config_path: Path | None) -> int:

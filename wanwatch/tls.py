@@ -3,6 +3,7 @@
 Sources:  RFC 8446, RFC 5246 (TLS 1.3 and 1.2; RFC 8996 forbids what is older); RFC 7468 (PEM).
 """
 
+import contextlib
 import ssl
 import stat
 from pathlib import Path
@@ -11,6 +12,9 @@ from typing import Final
 from wanwatch.core.errors import WanwatchError
 
 _MISMATCH: Final = "KEY_VALUES_MISMATCH"
+_DAY_S: Final = 86_400
+_SOON_S: Final = 14 * _DAY_S
+"""Time enough to find out why nobody renewed it."""
 _NO_FILE: Final = "there is no such file, or it cannot be read"
 
 
@@ -75,6 +79,37 @@ class Certificate:
 
     def _choose(self, connection: ssl.SSLObject, _name: str | None, _listening: ssl.SSLContext) -> None:
         connection.context = self.now
+
+
+def doubt(context: ssl.SSLContext, certificate: Path, now_unix_s: float) -> str | None:
+    """Say why a browser refuses what we show, or will soon; None if there is no reason.
+
+    Args:
+        context: Made by `server_context`.
+        certificate: The file that it was made of.
+        now_unix_s: The wall clock.
+    """
+    trusting = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    trusting.check_hostname = False  # which names people use is not known here
+    trusting.verify_flags |= ssl.VERIFY_X509_PARTIAL_CHAIN  # nor whom their browsers believe
+    trusting.load_verify_locations(certificate)
+    try:
+        shown = _met(context, trusting)
+    except ssl.SSLCertVerificationError as error:
+        return f"browsers refuse it: {error.verify_message}"
+    left_s = ssl.cert_time_to_seconds(str(shown["notAfter"])) - now_unix_s
+    return f"it ends in {int(left_s // _DAY_S)} days" if left_s < _SOON_S else None
+
+
+def _met(context: ssl.SSLContext, trusting: ssl.SSLContext) -> dict[str, object]:
+    """Let a client of ours meet the server within this process, and return what it was shown."""
+    to_server, to_client = ssl.MemoryBIO(), ssl.MemoryBIO()
+    client = trusting.wrap_bio(to_client, to_server)
+    server = context.wrap_bio(to_server, to_client, server_side=True)
+    for side in (client, server, client):
+        with contextlib.suppress(ssl.SSLWantReadError):
+            side.do_handshake()
+    return dict(client.getpeercert() or {})
 
 
 def _look_at(path: Path, *, of_key: bool) -> None:

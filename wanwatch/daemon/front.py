@@ -2,6 +2,7 @@
 
 import logging
 import socket
+import ssl
 from collections.abc import Callable
 from ipaddress import ip_address
 from pathlib import Path
@@ -12,11 +13,11 @@ from wanwatch.config import Config
 from wanwatch.config.listen import Listen
 from wanwatch.config.plan import store_path
 from wanwatch.core.door import Keys
-from wanwatch.core.model import CarryingChanged, Effect, Json, StateChanged, Tell
+from wanwatch.core.model import NS_PER_S, CarryingChanged, Effect, Json, StateChanged, Tell
 from wanwatch.core.ports import Clock
 from wanwatch.publish import Metrics
 from wanwatch.store import SqliteRecord
-from wanwatch.tls import Certificate, CertificateError, server_context
+from wanwatch.tls import Certificate, CertificateError, doubt, server_context
 from wanwatch.web import Office, adopt, happened, make_app, near, serve
 
 log = logging.getLogger("wanwatch")
@@ -68,7 +69,7 @@ class Front:
         )
         listen = config.listen
         if listen.certificate is not None:
-            self._certificate = Certificate(server_context(listen.certificate, listen.key))
+            self._certificate = Certificate(self._context(listen.certificate, listen.key))
         held = _near(path.parent)
         self._near = path.parent if held else None
         self._runner = await serve(
@@ -97,9 +98,15 @@ class Front:
         adopt(self._runner.app, keys_of(listen))
         if listen.certificate is not None and self._certificate is not None:
             try:
-                self._certificate.now = server_context(listen.certificate, listen.key)
+                self._certificate.now = self._context(listen.certificate, listen.key)
             except CertificateError as error:  # exchanged since the configuration was read
                 log.error("listen: the former certificate stays in use: %s", error)  # noqa: TRY400  # a person's mistake
+
+    def _context(self, certificate: Path, key: Path | None) -> ssl.SSLContext:
+        context = server_context(certificate, key)
+        if said := doubt(context, certificate, self._clock.now_unix_ns() / NS_PER_S):
+            log.warning("listen: the certificate of the page: %s", said)
+        return context
 
     def heed(self, effect: Effect) -> None:
         """Tell onlookers of an effect that pages show; an event is kept by then."""
