@@ -1,14 +1,20 @@
 """The tally: what promises have come to so far is what the report says."""
 
 import json
+import os
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
 
 from tests.fakes.month import PERIOD, SUBJECT, at, record, reported
+from wanwatch.cli import main
 from wanwatch.core.account.tally import ClauseSoFar, Tally
 from wanwatch.core.model import NS_PER_S
 from wanwatch.report.as_json import render_json
-from wanwatch.report.month import build_month
+from wanwatch.report.month import build_month, build_period
 from wanwatch.report.subject import Contract
 from wanwatch.report.tally import tally_of
 
@@ -24,6 +30,8 @@ def test_a_tally_says_what_the_running_month_s_report_says() -> None:
     verdicts = {True: "met", False: "breached", None: "undecided"}
     assert [(one.value, verdicts[one.met]) for one in tally.clauses] == [(one["value"], one["verdict"]) for one in told]
     assert {one.met for one in tally.clauses} == {None}
+    undetailed = build_period(record(), SUBJECT, report.of, NOW, detailed=False)
+    assert tally_of(undetailed, SUBJECT) == tally
     assert (tally.made_unix_ns, tally.until_unix_ns) == (NOW, PERIOD.end_unix_ns)
 
 
@@ -61,3 +69,23 @@ def test_a_tally_comes_through_json_as_it_was() -> None:
     clauses = (ClauseSoFar(uplink="fibre", clause="a", value=0.1, met=None, left_s=1 / 3),)
     tally = Tally(made_unix_ns=1_793_700_000 * NS_PER_S + 1, until_unix_ns=2 * NS_PER_S, clauses=clauses)
     assert Tally.from_json(json.loads(json.dumps(tally.to_json()))) == tally
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"), [(["--tally"], [(0, os.SCHED_IDLE)]), (["--keep"], [(0, os.SCHED_IDLE)]), ([], [])]
+)
+def test_what_the_daemon_starts_gives_way_to_all_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], wanted: list[tuple[int, int]]
+) -> None:
+    """sched(7): SCHED_IDLE runs when nothing else wants to; from the first moment, before anything is loaded."""
+    asked: list[tuple[int, int]] = []
+    monkeypatch.setattr(os, "sched_setscheduler", lambda pid, policy, _: asked.append((pid, policy)))
+    result = CliRunner().invoke(main, ["report", *words, "--config", str(tmp_path / "missing.toml")])
+    assert result.exit_code == 2
+    assert asked == wanted
+
+
+def test_a_tally_is_of_the_running_month_only() -> None:
+    """What is asked for otherwise is refused, not passed over."""
+    result = CliRunner().invoke(main, ["report", "--tally", "--month", "2026-10"])
+    assert (result.exit_code, "--tally is of the running month; leave the period out" in result.output) == (2, True)

@@ -116,7 +116,8 @@ def tally_command(config: Config, record: Record, *, now_unix_ns: int) -> Tally:
     from wanwatch.report.tally import tally_of  # noqa: PLC0415 - likewise
 
     subject = subject_of(config)
-    return tally_of(build_period(record, subject, chosen(subject, Asked(), now_unix_ns), now_unix_ns), subject)
+    month = chosen(subject, Asked(), now_unix_ns)
+    return tally_of(build_period(record, subject, month, now_unix_ns, detailed=False), subject)
 
 
 def chosen(subject: Subject, asked: Asked, now_unix_ns: int) -> Period:

@@ -67,9 +67,9 @@ class _Line:
     names: dict[str, list[Series]]
     collectors: dict[tuple[Role, str, tuple[Span, ...]], Collector] = field(default_factory=dict)
 
-    def open_collectors(self) -> None:
+    def open_collectors(self, *, detailed: bool) -> None:
         for target in self.line:
-            self.collectors[Role.LINE, target, self.answering] = Collector(self.answering)
+            self.collectors[Role.LINE, target, self.answering] = Collector(self.answering, detailed=detailed)
         for target in self.names:
             self.collectors[Role.NAMES, target, self.answering] = Collector(self.answering, detailed=False)
         for within in self.scopes:
@@ -99,7 +99,9 @@ def build_month(record: Record, subject: Subject, year: int, month: int, now_uni
     return build_period(record, subject, month_of(year, month, subject.zone), now_unix_ns)
 
 
-def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int) -> MonthReport:
+def build_period(
+    record: Record, subject: Subject, of: Period, now_unix_ns: int, *, detailed: bool = True
+) -> MonthReport:
     """Account for a month, or another period, of one site: the same way for all of them.
 
     Args:
@@ -107,6 +109,7 @@ def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int)
         subject: The site, its lines and their contracts.
         of: The period. What is promised by shorter times is judged over the whole of it.
         now_unix_ns: The future begins here; it is unobserved.
+        detailed: Whether delays are told hour by hour, and what the order of probes tells; no promise rests on them.
     """
     period = of.span
     over = {per: period if _within(per, of) else calendar_span(per, of.year, of.month, subject.zone) for per in Per}
@@ -135,7 +138,7 @@ def build_period(record: Record, subject: Subject, of: Period, now_unix_ns: int)
             line=_by_target(all_series, plan.name, Role.LINE, [target.name for target in plan.targets]),
             names=_by_target(all_series, plan.name, Role.NAMES),
         )
-        at_work.open_collectors()
+        at_work.open_collectors(detailed=detailed)
         return at_work
 
     lines = [line(plan) for plan in _plans(subject, all_series)]
