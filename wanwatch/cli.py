@@ -18,6 +18,7 @@ from wanwatch.cli_accept import accept
 from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
+from wanwatch.cli_notices import notices
 from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
 from wanwatch.cli_password import password
 from wanwatch.cli_report import report
@@ -40,6 +41,7 @@ def main() -> None:
 
 main.add_command(accept)
 main.add_command(calc)
+main.add_command(notices)
 main.add_command(password)
 main.add_command(plan)
 main.add_command(replay)

@@ -48,8 +48,9 @@ def drill(
     from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.core.event_json import event_to_json
-    from wanwatch.drill import Conductor, Lookout, NoDaemonError, Screen
+    from wanwatch.drill import Conductor, Lookout, Screen
     from wanwatch.publish.terminal import Terminal
+    from wanwatch.web.ask import NoDaemonError
 
     config = load(find(config_path))
     columns = shutil.get_terminal_size((_COLUMNS, 0)).columns

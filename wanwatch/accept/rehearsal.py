@@ -7,7 +7,8 @@ from wanwatch.core.acceptance import Item, Limit
 from wanwatch.core.acceptance.failover import not_rehearsed, rehearsed
 from wanwatch.core.drill import DrillError, Patience
 from wanwatch.core.ports import Clock
-from wanwatch.drill import Conductor, Lookout, NoDaemonError
+from wanwatch.drill import Conductor, Lookout
+from wanwatch.web.ask import NoDaemonError
 
 
 def rehearse(config: Config, person: Person, screen: Screen, clock: Clock, most: Limit | None) -> Item:

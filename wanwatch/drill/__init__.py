@@ -6,7 +6,7 @@ Imports:  config, core, store, publish, web. Never the probes: what is measured,
 """
 
 from wanwatch.drill.conductor import Conductor
-from wanwatch.drill.lookout import Lookout, NoDaemonError
+from wanwatch.drill.lookout import Lookout
 from wanwatch.drill.screen import Screen
 
-__all__ = ["Conductor", "Lookout", "NoDaemonError", "Screen"]
+__all__ = ["Conductor", "Lookout", "Screen"]

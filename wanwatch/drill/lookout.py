@@ -6,11 +6,10 @@ from typing import Any, Final
 from wanwatch.config import Config
 from wanwatch.config.plan import store_path
 from wanwatch.core.drill import CONNECTIONS, NAMES, Drill, Evidence, Said, Step, View, settled, speed, tally, wanted
-from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import NS_PER_S, SWITCHES, Event, EventKind, MeasurementKind, Span, State
 from wanwatch.core.ports import Clock, Record
 from wanwatch.store import SqliteRecord
-from wanwatch.web.ask import ask_health
+from wanwatch.web.ask import NoDaemonError, ask_health
 
 _FOR_EVER_NS: Final = 1 << 62
 _MINUTE_NS: Final = 60 * NS_PER_S
@@ -18,18 +17,6 @@ _MONTH_NS: Final = 31 * 86_400 * NS_PER_S
 """A speed test so old still says what the second line can do."""
 _RECORD_EVERY_NS: Final = NS_PER_S
 """The whole list of events is read each time, so not more often."""
-
-
-class NoDaemonError(WanwatchError):
-    """No daemon of this site answers, and without one nobody would watch the drill.
-
-    Attributes:
-        place: Where it was asked.
-    """
-
-    def __init__(self, place: str) -> None:
-        self.place = place
-        super().__init__(f"no daemon answers on {place}; start it with: wanwatch run")
 
 
 class Lookout:

@@ -5,10 +5,23 @@ import json
 from pathlib import Path
 from typing import Final
 
+from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import Json
 from wanwatch.web import near
 
 TIMEOUT_S: Final = 3.0
+
+
+class NoDaemonError(WanwatchError):
+    """No daemon of this site answers, and something was asked that only one does.
+
+    Attributes:
+        place: Where it was asked.
+    """
+
+    def __init__(self, place: str) -> None:
+        self.place = place
+        super().__init__(f"no daemon answers on {place}; start it with: wanwatch run")
 
 
 class _Near(http.client.HTTPConnection):

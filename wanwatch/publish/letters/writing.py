@@ -131,8 +131,8 @@ def _more(case: Case) -> Iterator[str]:
 
 def _report(notice: Notice, _case: Case | None, office: Office) -> tuple[str, str]:
     month = notice.about.removeprefix(REPORT_PREFIX)
-    text = f"The report of {month} of {shown_name(office.name)} is written.\nIt lies in `reports` beside the record, too.\n"
-    return f"report of {month}", text
+    what = f"The report of {month} of {shown_name(office.name)} is written."
+    return f"report of {month}", f"{what}\nIt lies beside the record, in `reports`, too.\n"
 
 
 def _test(notice: Notice, _case: Case | None, office: Office) -> tuple[str, str]:
