@@ -83,7 +83,7 @@ class Entry:
 
 def _only_from_here(request: web.Request) -> None:
     origin, fetch_site = (request.headers.get(name) for name in ("Origin", "Sec-Fetch-Site"))
-    if is_from_elsewhere(request.host, origin, fetch_site):
+    if is_from_elsewhere(request.headers.get("Host", ""), origin, fetch_site):
         raise web.HTTPForbidden(text="This was not sent by a page of this site, or a proxy changed Host on the way.")
 
 

@@ -67,7 +67,7 @@ class Tries:
         Args:
             whose: Whose share of tries it takes.
             now_ns: Monotonic.
-            what: A digest of what is shown, if the same thing shown again is no other guess: a program does not learn.
+            what: A digest of what is shown, for `is_again`.
 
         Returns:
             0, or for how long the answer is no whatever was shown.
@@ -75,12 +75,15 @@ class Tries:
         wrong = self._wrong.get(whose)
         if wrong is not None and now_ns - wrong.last_ns >= _FORGET_NS:
             wrong = None
-        if wrong is not None and what and wrong.what == what:
-            return 0
         wait_ns = max(self._own_wait_ns(wrong, now_ns), self._shared_wait_ns(whose, now_ns))
         if wait_ns == 0:
             self._count(whose, now_ns, what, wrong)
         return wait_ns
+
+    def is_again(self, whose: bytes, what: bytes) -> bool:
+        """Whether *what* is what this address showed last and was wrong: no other guess. A program does not learn."""
+        wrong = self._wrong.get(whose)
+        return wrong is not None and wrong.what == what
 
     def right(self, whose: bytes) -> None:
         """The try that was begun was right."""
