@@ -1,6 +1,7 @@
 """Site: one site's daemon, from its start to its stop."""
 
 import asyncio
+import gc
 import logging
 import os
 from collections.abc import Callable, Mapping
@@ -185,6 +186,7 @@ class Daemon:
         """Start, obey signals (SIGHUP reloads, SIGTERM and SIGINT stop), and stop."""
         leave = obey(self.reload)
         await self.start()
+        gc.freeze()  # what is there now stays; to walk over all of it again and again would hold up the probes
         leaving = asyncio.create_task(leave.wait())
         done, _ = await asyncio.wait({leaving, *self._tasks}, return_when=asyncio.FIRST_COMPLETED)
         leaving.cancel()

@@ -22,13 +22,12 @@ from wanwatch.web.entry import Entry
 from wanwatch.web.exposition import Exposition
 from wanwatch.web.office import Office, Reader
 from wanwatch.web.pages import Pages
+from wanwatch.web.patience import IN_ONE_GO, Patience, Runner
 from wanwatch.web.stream import Stream
 from wanwatch.web.views import told
 
 LARGEST: Final = 16 * 1024
 """No request that is meant for us has a larger body."""
-_LINGER_S: Final = 0.5
-"""For so long what is still sent after a refusal is read and thrown away."""
 _HEADERS: Final = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -84,7 +83,9 @@ def make_app(registry: CollectorRegistry, office: Office, keys: Keys = OPEN) -> 
         said = office.health()
         return web.json_response(said, status=200 if said["status"] == "ok" else 503)
 
-    app = web.Application(middlewares=[_in_their_words, _small, doors.guard], client_max_size=LARGEST)
+    app = web.Application(
+        middlewares=[Patience().handle, _in_their_words, _small, doors.guard], client_max_size=LARGEST
+    )
     app[STREAM], app[READER], app[DOORS] = stream, reader, doors
     app.on_response_prepare.append(_secure)
     app.on_shutdown.append(stream.let_go)
@@ -132,12 +133,12 @@ async def serve(
     Raises:
         ListenError: The address is taken, not ours, or not permitted.
     """
-    runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.5, lingering_time=_LINGER_S)
+    runner = Runner(app)
     await runner.setup()
     try:
-        await web.TCPSite(runner, host, port, ssl_context=tls).start()
+        await web.TCPSite(runner, host, port, ssl_context=tls, backlog=IN_ONE_GO).start()
         if near is not None:
-            await web.SockSite(runner, near).start()
+            await web.SockSite(runner, near, backlog=IN_ONE_GO).start()
     except OSError as error:
         await runner.cleanup()
         if near is not None:

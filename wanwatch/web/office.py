@@ -50,9 +50,10 @@ class Office:
     zone: Callable[[], tzinfo]
     clock: Clock
     reports: Path
+    _turn: asyncio.Lock = field(default_factory=asyncio.Lock, init=False, repr=False, compare=False)
 
     async def read(self, ask: Callable[[Record, str], Any]) -> Any:
-        """Return what *ask* finds in the record for this site, asked on another thread.
+        """Return what *ask* finds in the record for this site, asked on another thread, one at a time.
 
         Raises:
             WanwatchError: The record cannot be read now.
@@ -63,7 +64,8 @@ class Office:
             with self.record() as record:
                 return ask(record, site)
 
-        return await asyncio.to_thread(asked)
+        async with self._turn:  # several threads that reckon at once would leave the loop, and so the probes, little
+            return await asyncio.to_thread(asked)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from wanwatch.publish.incidents import WORDS
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence as event_sentence
 from wanwatch.web import views
-from wanwatch.web.office import KEPT_NS, Office, Reader, tests_of
+from wanwatch.web.office import KEPT_NS, Office, Reader, Reading, tests_of
 from wanwatch.web.ribbon import PATTERNS
 
 FOLDER: Final = Path(__file__).parent / "page"
@@ -47,6 +47,8 @@ class Pages:
 
     def __init__(self, office: Office, reader: Reader, may_leave: Callable[[], bool]) -> None:
         self._office, self._reader = office, reader
+        self._may_leave = may_leave
+        self._last: tuple[Reading, tuple[int, bool], str] | None = None
         self._environment = Environment(
             loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined,
             trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
@@ -64,6 +66,8 @@ class Pages:
             speed=_speed,
             capital=lambda text: text[:1].upper() + text[1:],
         )
+        for name in self._environment.list_templates(extensions=["html"]):
+            self._environment.get_template(name)  # now, rather than while probes wait for it
 
     @property
     def routes(self) -> list[web.RouteDef]:
@@ -78,11 +82,14 @@ class Pages:
         ]
 
     async def status(self, _request: web.Request) -> web.Response:
-        """The whole office at this moment."""
+        """The whole office at this moment; those who ask within the same second get the same page."""
         reading = await self._reader.read()
-        reports = [one.name for one in by_period(kept(self._office.reports))]
-        shown = views.status(self._office.health(), self._office.lately(), reading, reports)
-        return self.render("status.html", status=shown)
+        moment = (self._office.clock.now_ns() // NS_PER_S, self._may_leave())
+        if self._last is None or self._last[0] is not reading or self._last[1] != moment:
+            reports = [one.name for one in by_period(kept(self._office.reports))]
+            shown = views.status(self._office.health(), self._office.lately(), reading, reports)
+            self._last = (reading, moment, self._drawn("status.html", status=shown))
+        return _page(self._last[2])
 
     async def uplink(self, request: web.Request) -> web.Response:
         """One line: its day, its targets, its events and speed tests."""
@@ -127,8 +134,10 @@ class Pages:
 
     def render(self, template: str, **values: object) -> web.Response:
         """Return a page."""
-        text = self._environment.get_template(template).render(**values)
-        return web.Response(text=text, content_type="text/html")
+        return _page(self._drawn(template, **values))
+
+    def _drawn(self, template: str, **values: object) -> str:
+        return self._environment.get_template(template).render(**values)
 
     async def _tests(self, uplink: str) -> Sequence[Any]:
         now_unix_ns = self._office.clock.now_unix_ns()
@@ -173,6 +182,10 @@ def by_period(files: Sequence[Path]) -> list[KeptReport]:
         )
         for name, names in found.items()
     ]
+
+
+def _page(text: str) -> web.Response:
+    return web.Response(text=text, content_type="text/html")
 
 
 async def _own_file(name: str, _request: web.Request) -> web.Response:

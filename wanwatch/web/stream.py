@@ -16,8 +16,10 @@ from aiohttp import web
 
 from wanwatch.core.model import Json
 
-MOST: Final = 1000
-"""Onlookers at once; each costs a connection and some kilobytes."""
+MOST: Final = 500
+"""Onlookers at once; each costs a connection, and another one when it reads the page anew."""
+TOGETHER: Final = 25
+"""So many are told in one go; then whatever else is due has its turn: a probe must not wait for all of them."""
 BEHIND: Final = 32
 """Messages that may wait for one onlooker."""
 BEAT_S: Final = 2.0
@@ -35,16 +37,11 @@ class Stream:
     def __init__(self, figures: Callable[[], Json]) -> None:
         self._figures = figures
         self._onlookers: dict[asyncio.Queue[bytes], asyncio.Task[None]] = {}
+        self._news: asyncio.Queue[bytes] = asyncio.Queue()
 
     def tell(self, kind: str, what: Json) -> None:
-        """Tell everybody; returns at once, and drops whoever is too far behind."""
-        text = f"event: {kind}\ndata: {json.dumps(what)}\n\n".encode()
-        for queue, task in list(self._onlookers.items()):
-            try:
-                queue.put_nowait(text)
-            except asyncio.QueueFull:
-                del self._onlookers[queue]
-                task.cancel()
+        """Tell everybody; returns at once, and whoever is too far behind is dropped."""
+        self._news.put_nowait(f"event: {kind}\ndata: {json.dumps(what)}\n\n".encode())
 
     async def answer(self, request: web.Request) -> web.StreamResponse:
         """Answer an onlooker until it leaves, is dropped, or we stop."""
@@ -65,10 +62,11 @@ class Stream:
         return response
 
     async def beat(self, _app: web.Application) -> AsyncIterator[None]:
-        """While the application runs, tell the figures; then let all onlookers go."""
-        beating = asyncio.create_task(self._beat())
+        """While the application runs, pass on what is told, and the figures."""
+        going = [asyncio.create_task(self._beat()), asyncio.create_task(self._pass_on())]
         yield
-        beating.cancel()
+        for task in going:
+            task.cancel()
 
     async def let_go(self, _app: web.Application) -> None:
         """End all streams: the application is about to stop."""
@@ -84,6 +82,21 @@ class Stream:
             await asyncio.sleep(BEAT_S)
             if self._onlookers:
                 self.tell("figures", self._figures())
+
+    async def _pass_on(self) -> None:
+        while True:
+            text = await self._news.get()
+            for number, queue in enumerate(list(self._onlookers), 1):
+                self._hand(queue, text)
+                if number % TOGETHER == 0:
+                    await asyncio.sleep(0)
+
+    def _hand(self, queue: asyncio.Queue[bytes], text: bytes) -> None:
+        try:
+            queue.put_nowait(text)
+        except asyncio.QueueFull:
+            if (task := self._onlookers.pop(queue, None)) is not None:
+                task.cancel()
 
     async def _send(self, request: web.Request, response: web.StreamResponse, queue: asyncio.Queue[bytes]) -> None:
         with suppress(ConnectionError):

@@ -39,7 +39,8 @@ function listen() {
     away.hidden = false;
     if (stream.readyState === EventSource.CLOSED) soon(0); // refused: the page itself says why, such as a session's end
   };
-  for (const kind of ["state", "carrying", "event"]) stream.addEventListener(kind, () => { alive(); soon(50); });
+  const spread = () => 50 + 350 * Math.random(); // so that not all who look on ask at once
+  for (const kind of ["state", "carrying", "event"]) stream.addEventListener(kind, () => { alive(); soon(spread()); });
   stream.addEventListener("figures", (message) => {
     alive();
     for (const { key, delay, loss } of JSON.parse(message.data)) {
