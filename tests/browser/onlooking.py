@@ -12,8 +12,10 @@ from playwright.async_api import Browser, Page, Request
 
 from tests.browser.chromium import NEEDED
 from tests.fakes.web import troubled_office
+from wanwatch.core.door import Keys
 from wanwatch.publish import Metrics
 from wanwatch.web import Office, make_app, serve
+from wanwatch.web.app import OPEN
 
 IN_A_BROWSER: Final = [*NEEDED, pytest.mark.asyncio(loop_scope="session")]
 """Marks of tests that share the browser."""
@@ -72,9 +74,9 @@ async def looking(browser: Browser, *, width: int = 1280, **settings: Any) -> As
 
 
 @contextlib.asynccontextmanager
-async def serving_office(office: Office) -> AsyncIterator[str]:
-    """Serve the pages of an office; yield where."""
-    runner = await serve(make_app(Metrics("s", "1").registry, office), "127.0.0.1", 0)
+async def serving_office(office: Office, keys: Keys = OPEN) -> AsyncIterator[str]:
+    """Serve the pages of an office to whoever has the keys; yield where."""
+    runner = await serve(make_app(Metrics("s", "1").registry, office, keys), "127.0.0.1", 0)
     try:
         yield f"http://127.0.0.1:{runner.addresses[0][1]}"
     finally:
