@@ -75,13 +75,16 @@ async def test_a_reload_takes_up_certificates_and_passwords(tmp_path: Path, capl
             await daemon.reload()
         assert "listen.certificate_file: there is no certificate in it" in caplog.text
         assert await asked(at, 1, "five words of hers") == 303
+        issue(tmp_path, 0)
+        await daemon._front.look()  # as it does once a day: somebody renewed it, and told nobody
+        assert await asked(at, 0, "five words of hers") == 303
         issue(tmp_path, 1)
         status = await asyncio.to_thread(CliRunner().invoke, main, ["status", "--config", str(path), "--json"])
         assert '"site": "harbour-lane"' in status.output
         office(tmp_path, port, "five words of hers")
         await daemon.reload()
         assert "listen: nothing of it is taken up before the next start" in caplog.text
-        assert await asked(at, 1, "five words of hers") == 303
+        assert await asked(at, 0, "five words of hers") == 303
     finally:
         await daemon.stop()
     assert not (tmp_path / "data" / "wanwatch.sock").exists()

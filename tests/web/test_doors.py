@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import random
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -218,6 +219,16 @@ async def test_a_form_from_elsewhere_is_refused(http: aiohttp.ClientSession, hea
         assert (await get(http, f"{at}/")).status == 200
 
 
+async def test_nobody_looks_on_for_ever(http: aiohttp.ClientSession, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A stream that a session opened does not outlive it by more than an hour; here by less."""
+    monkeypatch.setattr("wanwatch.web.stream.LONGEST_S", 0.2)
+    async with room() as (at, _, _):
+        await sign_in(http, at)
+        async with http.get(f"{at}/api/stream") as stream:
+            with pytest.raises(aiohttp.ClientError):
+                await asyncio.wait_for(stream.content.read(), 5)
+
+
 async def test_who_follows_a_link_from_elsewhere_is_asked_again_from_here(http: aiohttp.ClientSession) -> None:
     """A browser shows no cookie of SameSite=Strict on a link from elsewhere; by a refresh of our own page it does."""
     async with room() as (at, _, _):
@@ -356,6 +367,26 @@ async def test_whatever_is_said_only_the_password_is_it(http: aiohttp.ClientSess
     async with room() as (at, _, _):
         answer = await sign_in(http, at, said)
         assert (answer.status, "Set-Cookie" in answer.headers) == (403, False)
+
+
+async def test_whatever_headers_are_sent_nobody_gets_in_and_nothing_breaks() -> None:
+    """Bytes of any kind where a cookie, a token or an origin belongs: a refusal in plain words, no fault of ours."""
+    chance = random.Random(7)  # noqa: S311 - the same bytes each time
+    async with room() as (at, _, clock):
+        for _ in range(200):
+            clock.advance(300)  # the longest wait
+            names = chance.sample(["Cookie", "Authorization", "Origin", "Sec-Fetch-Site", "Host", "Forwarded"], 2)
+            junk = bytes(chance.choice(b'\t !"%;=:/\\@[]{}aA0\x80\xc3\xff') for _ in range(chance.randrange(40)))
+            begin = chance.choice(["", "Bearer ", "wanwatch=", "__Host-wanwatch=", "http://"])
+            method, way = chance.choice([("GET", "/"), ("GET", "/api/site"), ("POST", "/login"), ("POST", "/logout")])
+            lines = [f"{method} {way} HTTP/1.1", *(f"{name}: {begin}" for name in names)]
+            request = b"".join(line.encode() + junk * bool(number) + b"\r\n" for number, line in enumerate(lines))
+            reader, writer = await asyncio.open_connection("127.0.0.1", URL(at).port)
+            writer.write(request + b"Connection: close\r\n\r\n")
+            answer = await asyncio.wait_for(reader.read(), 5)
+            writer.close()
+            assert int(answer.split()[1]) in {303, 400, 401, 403, 415}, (request, answer)
+            assert (b"\nLocation: /login" in answer) is (answer.split()[1] == b"303")
 
 
 async def test_paths_that_look_like_others_open_nothing(http: aiohttp.ClientSession) -> None:

@@ -2,7 +2,8 @@
 
 In:       a TOML file, the environment (for secrets), this machine's interfaces and routes (for a proposal).
 Out:      a frozen Config, or every mistake in the file at once; remarks; the JSON Schema; a proposed file.
-Imports:  wanwatch.core, pydantic, ssl, tomllib, zoneinfo; babel where a locale is written. Nothing goes to the network.
+Imports:  wanwatch.core, wanwatch.tls, pydantic, ssl, tomllib, zoneinfo; babel where a locale is written.
+          Nothing goes to the network.
 """
 
 from wanwatch.config.described import json_schema

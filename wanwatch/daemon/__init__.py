@@ -5,7 +5,7 @@ an event is kept first and told afterwards, in the order in which it was conclud
 
 In:       a valid configuration, signals, the process environment.
 Out:      a site that is watched: a record that is written, metrics and health that are served, effects for onlookers.
-Imports:  config, core, measure, store, publish, web, asyncio, aiohttp, apscheduler. For commands and the demo.
+Imports:  config, core, measure, store, publish, tls, web, asyncio, aiohttp, apscheduler. For commands and the demo.
 """
 
 from wanwatch.daemon.site import Daemon

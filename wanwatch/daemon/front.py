@@ -1,5 +1,6 @@
 """Front: what the daemon shows over HTTP, joined to what it knows."""
 
+import asyncio
 import logging
 import socket
 import ssl
@@ -85,20 +86,21 @@ class Front:
         if self._near is not None:
             near.release(self._near)
 
-    def follow(self, listen: Listen) -> None:
-        """Take up passwords, tokens and certificates as they are now.
+    async def look(self) -> None:
+        """Take up passwords and tokens as the configuration has them now, and certificates as their files do.
 
         Where the address is another one, or TLS came or went, all stays as it was opened: what will do at the new
         address may be too little at the one that is listened on.
         """
         assert self._runner is not None and self._opened is not None  # noqa: S101, PT018  # a caller's mistake
+        listen = self._config().listen
         if listen.place != self._opened.place or (listen.certificate is None) is not (self._certificate is None):
             log.warning("listen: nothing of it is taken up before the next start, as the address, or TLS, is another")
             return
         adopt(self._runner.app, keys_of(listen))
         if listen.certificate is not None and self._certificate is not None:
             try:
-                self._certificate.now = self._context(listen.certificate, listen.key)
+                self._certificate.now = await asyncio.to_thread(self._context, listen.certificate, listen.key)
             except CertificateError as error:  # exchanged since the configuration was read
                 log.error("listen: the former certificate stays in use: %s", error)  # noqa: TRY400  # a person's mistake
 

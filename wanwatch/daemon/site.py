@@ -140,6 +140,7 @@ class Daemon:
         self._drills.remind()
         self._scheduler.add_job(self._look_at_drills, "interval", minutes=1)
         self._scheduler.add_job(self._drills.remind, "cron", hour=9, timezone=self._config.site.zone)
+        self._scheduler.add_job(self._front.look, "cron", hour=9, timezone=self._config.site.zone)
         self._scheduler.add_job(Reports(self._path, lambda: self._config, self._clock).look, "cron", minute=20)
         self._scheduler.start()
         self._manager.tell(
@@ -157,7 +158,7 @@ class Daemon:
         except ConfigError as error:
             log.error("the configuration was not taken up, the former one stays in force:\n%s", error)  # noqa: TRY400  # a person's mistake, not a crash
         else:
-            self._front.follow(self._config.listen)
+            await self._front.look()
             await self._probe()
             await self._look_at_drills()
             log.info("the configuration was read again")
