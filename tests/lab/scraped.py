@@ -66,6 +66,12 @@ wait = "1s"
 seconds = 1
 [[remote_write]]
 url = "http://{web}:9/nobody-listens"
+[[notice]]
+to = "mailto:ops@example.net"
+[smtp]
+host = "{web}"
+port = 9
+sender = "wan@example.net"
 [ping]
 url = "http://{web}/"
 every = "10s"

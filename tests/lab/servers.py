@@ -4,6 +4,7 @@ from tests.lab.enclosure import LabError, Process
 from tests.lab.office import COPPER, FIBRE, PROVIDER, RESOLVER, STUN, WEB, Office, wait_until
 from tests.lab.python import PYTHON
 
+MAIL = "mail.example.net"
 NGINX = """
 daemon off; master_process off; user root; pid {folder}/nginx.pid; error_log stderr;
 events {{ worker_connections 64; }}
@@ -23,7 +24,7 @@ def all_of(office: Office) -> dict[str, Process]:
 
 
 def resolver(office: Office, line: str, *more: str) -> Process:
-    """Start a provider's resolver (dnsmasq), which knows www.example.com; with *more* options."""
+    """Start a provider's resolver (dnsmasq), which knows www.example.com and the mail server; with *more* options."""
     process = office.spawn(
         PROVIDER[line],
         "dnsmasq",
@@ -35,6 +36,7 @@ def resolver(office: Office, line: str, *more: str) -> Process:
         "--bind-interfaces",
         f"--listen-address={RESOLVER[line]}",
         f"--address=/www.example.com/{WEB}",
+        f"--address=/{MAIL}/{WEB}",
         *more,
     )
     _listens(office, PROVIDER[line], process, "udp", RESOLVER[line], 53)

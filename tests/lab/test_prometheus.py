@@ -20,7 +20,8 @@ pytestmark = [pytest.mark.lab, pytest.mark.timeout(400)]
 
 SCRAPED: Final = Story(scraped, asked=MIXED)
 LONGER: Final = {
-    "site: Speed": "a speed test waits until traffic has not moved for a while: see tests/lab/test_speed.py"
+    "site: Speed": "a speed test waits until traffic has not moved for a while: see tests/lab/test_speed.py",
+    "alerting: WanwatchNoticesStuck": "a notice has to wait for ten minutes: see deploy/prometheus/rules.test.yml",
 }
 """What has no data within so short a story, and why."""
 ON_ANY_LOSS: Final = {"site: Lost by direction"}

@@ -200,6 +200,8 @@ def _notices(config: Config) -> Iterator[Crossed]:
         at: Loc = ("notice", index)
         if notice.to.startswith("mailto:") and config.smtp is None:
             yield (*at, "to"), "there is no mail server to send it by", "write a [smtp] table"
+        if notice.to.startswith("mailto:") and notice.secret is not None:
+            yield (*at, "secret_file"), "a mail is not signed by it", "leave it out, or write the URL of a webhook"
         if notice.to in (other.to for other in config.notices[:index]):
             yield (*at, "to"), "there is a table for this address already", "write what it asks for in one table"
         for number, kind in enumerate(notice.through_quiet):

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from wanwatch.config.fields import DayHours, Duration, NoticeTo, Table, Whole, Yes, usually
+from wanwatch.config.fields import DayHours, Duration, NoticeTo, SecretFile, Table, Whole, Yes, usually
 from wanwatch.core.model import EventKind
 from wanwatch.core.notices import Terms
 
@@ -40,6 +40,9 @@ class Notice(Table):
     """Whether what happens in drills is told, likewise."""
     report: Yes = False
     """Whether the month's report is sent when it is written: with a mail as PDF if there is one, else as HTML."""
+
+    secret: SecretFile = Field(default=None, alias="secret_file")
+    """With a webhook: file that holds the secret by which what is posted is signed (RFC 9421, hmac-sha256)."""
 
     def terms(self, site: str, zone: tzinfo, since_unix_ns: int) -> Terms:
         """Return what this address asks for, of a site and in its zone; it has been known since then."""

@@ -35,8 +35,6 @@ def goodput_bps(handoff: Handoff) -> int | None:
 
 
 def _not_yet(config: Config) -> Iterator[str]:
-    if config.notices or config.smtp is not None:
-        yield "[[notice]] and [smtp]: this version sends no notices yet; events are kept and shown all the same."
     if config.names is not None:
         asked = {question.ask for question in questions(config) if question.series.role is Role.NAMES}
         if asked and (left := [name for name in config.names.ask if name not in asked]):

@@ -35,6 +35,7 @@ from wanwatch.daemon.forwarding import Forwarding
 from wanwatch.daemon.front import Front
 from wanwatch.daemon.lines import Lines
 from wanwatch.daemon.metering import Metering
+from wanwatch.daemon.noticing import Noticing
 from wanwatch.daemon.pinging import Pinging
 from wanwatch.daemon.probing import Probing
 from wanwatch.daemon.reports import Reports
@@ -87,6 +88,7 @@ class Daemon:
         self._drills = Drills(self._clock, self._metrics.drills.show)
         self._lines = Lines(self._clock, lambda: self._judge)
         self._forwarding = Forwarding(self._clock, self._keeper, self._lines, self._metrics.receivers.show)
+        self._noticing = Noticing(self._clock, self._keeper, self._lines, self._metrics.notices)
         self._pinging = Pinging(self._clock, self._lines, lambda: self._keeper.healthy, self._metrics.notices)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below
@@ -105,7 +107,7 @@ class Daemon:
         self._tallying = Tallying(path, lambda: self._config, self._clock, self._metrics.promises)
         self._acting = Acting(
             keeper=self._keeper, metrics=self._metrics, probing=self._probing, desk=self._desk,
-            told=(self._speeding.heed, self._tallying.heed, self._front.heed, on_effect),
+            told=(self._speeding.heed, self._tallying.heed, self._front.heed, self._noticing.heed, on_effect),
         )  # fmt: skip
         self._judge: SiteJudge | None = None
         self._started_unix_ns = 0
@@ -170,7 +172,11 @@ class Daemon:
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
         await asyncio.gather(
-            self._speeding.close(), self._forwarding.close(), self._pinging.close(), self._probing.close()
+            self._speeding.close(),
+            self._forwarding.close(),
+            self._pinging.close(),
+            self._noticing.close(),
+            self._probing.close(),
         )
         if self._judge is not None:
             self._metering.turn(stopping=True)
@@ -213,6 +219,7 @@ class Daemon:
             "drills": self._drills.to_json(),
             "data": self._metering.to_json(),
             "speed": self._speeding.to_json(),
+            "notices": self._noticing.to_json(),
             "ping": self._pinging.to_json(),
         }
 
@@ -256,6 +263,7 @@ class Daemon:
         await self._probing.apply(self._config, self._questions(), planned)
         await self._forwarding.apply(self._config)
         await self._pinging.apply(self._config)
+        await self._noticing.apply(self._config)
 
     async def _meter(self) -> None:
         if self._metering.turn():

@@ -42,7 +42,7 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
     told += [speed_says(test, now_unix_s) for test in _rows(health, "speed")]
     told += [data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
-    told += ping_says(health)
+    told += [*notices_say(health, now_unix_s), *ping_says(health)]
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
 
 
@@ -63,6 +63,15 @@ def data_says(data: Mapping[str, Any]) -> str:
     used, budget = data["used_bytes"] / 1e6, data["budget_bytes"] / 1e6
     spared = "; it is asked sparingly for the rest of the month" if data["sparing"] else ""
     return f"{data['uplink']}: probing has used {used:.1f} of {budget:g} MB this month{spared}"
+
+
+def notices_say(health: Mapping[str, Json], now_unix_s: float) -> list[str]:
+    """Say how many notices wait to be sent; nothing where none does."""
+    notices: Any = health.get("notices")
+    if not notices or not notices["waiting"]:
+        return []
+    ago = duration(max(0.0, now_unix_s - notices["oldest_unix_s"]))
+    return [f"notices: {notices['waiting']} not sent yet, the oldest made {ago} ago"]
 
 
 def ping_says(health: Mapping[str, Json]) -> list[str]:

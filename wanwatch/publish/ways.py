@@ -119,7 +119,7 @@ async def _addresses(line: Line, host: str) -> Sequence[str]:
     return found
 
 
-def trouble(error: Exception) -> str:
+def trouble(error: BaseException) -> str:
     """Return what went wrong in a few words, without the path of a URL: it may be somebody's key."""
     deeper = error.__cause__ if isinstance(error.__cause__, ssl.SSLError) else error
     if isinstance(deeper, ssl.SSLCertVerificationError):

@@ -29,16 +29,18 @@ class Answering:
 
 
 @asynccontextmanager
-async def hook_server(answering: Answering, authority: trustme.CA) -> AsyncIterator[str]:
+async def hook_server(
+    answering: Answering, authority: trustme.CA, host: str = "hook.example.net"
+) -> AsyncIterator[str]:
     """Listen; the URL to post to."""
     app = web.Application()
     app.add_routes([web.route("*", "/{path:.*}", answering.handle)])
     runner = web.AppRunner(app)
     await runner.setup()
     context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    authority.issue_cert("hook.example.net").configure_cert(context)
+    authority.issue_cert(host).configure_cert(context)
     await web.TCPSite(runner, "127.0.0.1", 0, ssl_context=context).start()
     try:
-        yield f"https://hook.example.net:{runner.addresses[0][1]}/in?key=a%20b"
+        yield f"https://{host}:{runner.addresses[0][1]}/in?key=a%20b"
     finally:
         await runner.cleanup()

@@ -29,6 +29,7 @@ class Handler:
         taken: The messages that it took.
         signed_in: As whom each session signed in.
         greeted_by: Who each session said it was.
+        seen_from: The address that each session came from.
     """
 
     to_data: list[str] = field(default_factory=lambda: ["250 OK, I have it"])
@@ -38,6 +39,7 @@ class Handler:
     taken: list[EmailMessage] = field(default_factory=list)
     signed_in: list[str] = field(default_factory=list)
     greeted_by: list[str] = field(default_factory=list)
+    seen_from: list[str] = field(default_factory=list)
 
     async def handle_EHLO(
         self, server: SMTP, session: Session, envelope: Envelope, hostname: str, responses: list[str]
@@ -46,6 +48,8 @@ class Handler:
         del server, envelope
         session.host_name = hostname
         self.greeted_by.append(hostname)
+        assert session.peer is not None
+        self.seen_from.append(session.peer[0])
         return responses
 
     async def handle_MAIL(

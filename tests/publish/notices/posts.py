@@ -53,7 +53,7 @@ class Box:
         """What waits."""
         return [post for post in self.posts.values() if post.state is PostState.WAITING]
 
-    async def keep(self, post: Post) -> bool:
+    async def post(self, post: Post) -> bool:
         """Keep what became of a letter."""
         await asyncio.sleep(self.slow_s)
         self.posts[post.letter.id] = post

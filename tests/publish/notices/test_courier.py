@@ -41,7 +41,7 @@ async def running(
     """A courier at work, and stopped at the end."""
     show = shown if shown is not None else []
     courier = Courier(
-        box, send, lines=lines if callable(lines) else lambda: lines,
+        box, box.waiting, send, lines=lines if callable(lines) else lambda: lines,
         show=lambda number, oldest: show.append((number, oldest)), clock=clock or FakeClock(),
     )  # fmt: skip
     task = asyncio.create_task(courier.run())
@@ -173,7 +173,9 @@ async def test_a_clock_that_was_set_back_makes_nothing_wait_for_long() -> None:
     clock = FakeClock()
     box = Box(post_to())
     (post,) = box.posts.values()
-    courier = Courier(box, Sender(lambda *_: TAKEN), lines=lambda: [line()], show=lambda *_: None, clock=clock)
+    courier = Courier(
+        box, box.waiting, Sender(lambda *_: TAKEN), lines=lambda: [line()], show=lambda *_: None, clock=clock
+    )
     slept: list[float] = []
 
     async def noted(seconds: float) -> None:
@@ -182,6 +184,22 @@ async def test_a_clock_that_was_set_back_makes_nothing_wait_for_long() -> None:
     courier._line_or = noted  # type: ignore[method-assign]
     await courier._until_due(replace(post, next_try_unix_ns=clock.now_unix_ns() + 10**18))
     assert slept == [1800.0]
+
+
+async def test_who_has_mended_something_need_not_wait() -> None:
+    """After a reload of the configuration what was put off is tried at once."""
+    later = replace(post_to(), next_try_unix_ns=START_UNIX_NS + 600 * 10**9)
+    for at_once, state in ((False, PostState.WAITING), (True, PostState.TAKEN)):
+        box = Box(later)
+        courier = Courier(
+            box, box.waiting, Sender(lambda *_: TAKEN), lines=lambda: [line()], show=lambda *_: None,
+            clock=FakeClock(), at_once=at_once,
+        )  # fmt: skip
+        task = asyncio.create_task(courier.run())
+        await asyncio.sleep(0.05)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+        assert box.states() == [state]
 
 
 async def test_how_many_wait_and_since_when_is_shown() -> None:
@@ -221,7 +239,7 @@ async def test_what_was_taken_while_we_are_stopped_is_kept(caplog: pytest.LogCap
         await asyncio.sleep(0.05)
         return TAKEN
 
-    courier = Courier(box, slow, lines=lambda: [line()], show=lambda *_: None, clock=FakeClock())
+    courier = Courier(box, box.waiting, slow, lines=lambda: [line()], show=lambda *_: None, clock=FakeClock())
     task = asyncio.create_task(courier.run())
     await courier_sees.wait()
     task.cancel()
@@ -241,7 +259,7 @@ async def test_who_does_not_answer_does_not_keep_us_from_stopping() -> None:
         await asyncio.sleep(60)
         return TAKEN
 
-    courier = Courier(box, never, lines=lambda: [line()], show=lambda *_: None, clock=FakeClock())
+    courier = Courier(box, box.waiting, never, lines=lambda: [line()], show=lambda *_: None, clock=FakeClock())
     task = asyncio.create_task(courier.run())
     await asyncio.sleep(0.02)
     begun = time.monotonic()

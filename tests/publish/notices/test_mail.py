@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+from dataclasses import replace
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from pathlib import Path
@@ -14,7 +15,7 @@ from tests.fakes.clock import START_UNIX_NS
 from tests.publish.notices.mail_server import Handler, mail_server
 from tests.publish.notices.posts import line, post_to
 from wanwatch.core.notices import Answer, Attachment, Sent
-from wanwatch.publish.notices.mail import MailServer, message_id, send_mail
+from wanwatch.publish.notices.mail import MailServer, message_id, message_of, send_mail
 from wanwatch.publish.ways import trouble
 
 NAME = "mail.example.net"
@@ -75,6 +76,27 @@ async def test_letters_in_any_language_and_with_an_attachment_arrive_whole(tmp_p
     assert attached.get_payload(decode=True) == report.read_bytes()
 
 
+@pytest.mark.parametrize(
+    "subject",
+    [
+        "short",
+        "harbour-lane: over: fibre and copper were down at the same time: fibre was down 2 times for 9.5\u2026",
+        "\u2068Hafenstra\u00dfe\u2069: \u2068Glasfaser\u2069 ist ausgefallen und " + "w\u00e4hrend" * 12,
+        "a word " * 19,
+        "\u6e2f\u53e3" * 60,
+    ],
+)
+async def test_a_subject_arrives_letter_by_letter(subject: str) -> None:
+    """RFC 2047 section 6.2: what is between two encoded words is not shown; RFC 5322 section 2.1.1: lines of 78."""
+    handler, post = Handler(), post_to()
+    post = replace(post, letter=replace(post.letter, subject=subject.strip()))
+    async with mail_server(handler) as (port, _):
+        assert (await send_mail(by(port), post, line())).answer is Answer.TAKEN
+    assert handler.taken[0]["Subject"] == subject.strip()
+    written = message_of(by(25), post).as_bytes().partition(b"\r\n\r\n")[0]
+    assert max(map(len, written.split(b"\r\n"))) <= 78
+
+
 async def test_a_letter_whose_attachment_has_gone_goes_without_it() -> None:
     """That somebody tidied up must not keep a notice."""
     handler, post = Handler(), post_to(attachment=Attachment("/nowhere/2026-10.html", "2026-10.html", "text/html"))
@@ -128,7 +150,7 @@ async def test_nothing_is_sent_to_a_server_that_offers_no_starttls() -> None:
     async with mail_server(handler) as (port, _):
         sent = await send_mail(by(port, security="starttls", user="wan", password="open sesame"), post_to(), line())  # noqa: S106 - no secret
     assert sent.answer is Answer.AGAIN
-    assert sent.why == "SMTP STARTTLS extension not supported by server. Mend [smtp], or the server."
+    assert sent.why == "SMTP STARTTLS extension not supported by server: mend [smtp], or the server"
     assert not handler.taken
 
 

@@ -9,11 +9,12 @@ import asyncio
 import logging
 from collections.abc import Awaitable, Callable, Sequence
 from contextlib import suppress
-from typing import Final, Protocol, TypeAlias
+from dataclasses import replace
+from typing import Final, TypeAlias
 from urllib.parse import urlsplit
 
 from wanwatch.core.model import NS_PER_S
-from wanwatch.core.notices import Answer, Post, PostState, Sent, answered
+from wanwatch.core.notices import Answer, Outbox, Post, PostState, Sent, answered
 from wanwatch.core.notices.post import LONGEST_PAUSE_NS
 from wanwatch.core.ports import Clock
 from wanwatch.publish.ways import Line, trouble
@@ -23,42 +24,38 @@ log = logging.getLogger("wanwatch")
 Send: TypeAlias = Callable[[Post, Line], Awaitable[Sent]]
 """Tries once by one line. Returns what the receiver said; OSError where it said nothing."""
 
-LOOK_EVERY_S: Final = 60.0
+LOOK_EVERY_S: Final = 10.0
+"""A letter may be put there by a command beside the daemon."""
 GRACE_S: Final = 0.3
 """At the end, for a receiver that is about to answer."""
-
-
-class Outbox(Protocol):
-    """Where letters are kept before they are sent. Neither method raises."""
-
-    async def waiting(self) -> Sequence[Post]:
-        """Return what waits, in the order in which it was made; as known before while the record cannot be read."""
-
-    async def keep(self, post: Post) -> bool:
-        """Keep what became of a letter; False: the disk does not take it yet, and it is kept later."""
 
 
 class Courier:
     """Brings the letters of one outbox.
 
     Args:
-        outbox: The outbox.
+        outbox: Where what became of a letter is kept.
+        waiting: Returns what waits in the outbox, in the order of making; never raises.
         send: How a letter is sent.
         lines: The lines to try now, best first; empty while all are down.
         show: Is told how many letters wait, and when the oldest of them was made (Unix nanoseconds; None: none waits).
         clock: Where time comes from.
+        at_once: Whether pauses from before are cut short: a person has just mended something.
     """
 
     def __init__(
         self,
         outbox: Outbox,
+        waiting: Callable[[], Awaitable[Sequence[Post]]],
         send: Send,
         *,
         lines: Callable[[], Sequence[Line]],
         show: Callable[[int, int | None], None],
         clock: Clock,
+        at_once: bool = False,
     ) -> None:
-        self._outbox, self._send, self._lines, self._show, self._clock = outbox, send, lines, show, clock
+        self._outbox, self._read, self._send = outbox, waiting, send
+        self._lines, self._show, self._clock, self._at_once = lines, show, clock, at_once
         self._news, self._line_news = asyncio.Event(), asyncio.Event()
         self._waiting: dict[str, list[Post]] = {}
         self._known: dict[str, Post] = {}
@@ -89,7 +86,9 @@ class Courier:
             await self._end()
 
     async def _look(self) -> None:
-        found = await self._outbox.waiting()
+        found = await self._read()
+        if self._at_once:
+            found, self._at_once = [replace(post, next_try_unix_ns=0) for post in found], False
         # What became of a letter may not be on the disk yet: it is known here until it is.
         self._known = {post.letter.id: self._known.get(post.letter.id, post) for post in found}
         self._asked_to_wait &= self._known.keys()
@@ -129,7 +128,7 @@ class Courier:
             after = answered(post, sent, self._clock.now_unix_ns(), uplink)
             self._note(after)
             # Being stopped now must not make us forget: what the receiver has taken is not sent again.
-            await asyncio.shield(self._outbox.keep(after))
+            await asyncio.shield(self._outbox.post(after))
         finally:
             self._under_way.discard(to)
 

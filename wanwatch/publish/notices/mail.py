@@ -1,9 +1,9 @@
 """Mail: a letter as a message of internet mail, handed to the office's mail server.
 
 Sources:     RFC 5322 sections 3.6.1 and 3.6.4 (Date is when the letter was made, though it may leave much later; the
-             Message-ID of a letter that is sent twice is one); RFC 3834 section 5 (Auto-Submitted); RFC 6068 (mailto);
-             RFC 5321 sections 4.1.3 (address literals) and 4.2.1 (what 4xx and 5xx mean); RFC 3207 (STARTTLS); RFC 8314
-             section 3.3 (implicit TLS).
+             Message-ID of a letter that is sent twice is one); RFC 2047 (a subject that is not ASCII); RFC 3834 section
+             5 (Auto-Submitted); RFC 6068 (mailto); RFC 5321 sections 4.1.3 (address literals) and 4.2.1 (what 4xx and
+             5xx mean); RFC 3207 (STARTTLS); RFC 8314 section 3.3 (implicit TLS).
 Departures:  RFC 5321 section 4.5.3.2 has a client wait for ten minutes where we wait for one: people have to be told
              by another line, and a letter that comes twice can be known by its Message-ID. The answer to QUIT is not
              awaited (section 4.1.1.10): who is stopped meanwhile would forget that the letter was taken. 5xx before the
@@ -14,6 +14,7 @@ import asyncio
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from email.header import Header
 from email.message import EmailMessage
 from email.policy import SMTP as SMTP_POLICY
 from email.utils import format_datetime, parseaddr
@@ -28,7 +29,7 @@ import aiosmtplib
 
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.notices import Answer, Letter, Post, Sent
-from wanwatch.publish.ways import Line, connect
+from wanwatch.publish.ways import Line, connect, trouble
 from wanwatch.trust import tls_context
 
 Security: TypeAlias = Literal["starttls", "tls", "none"]
@@ -73,7 +74,7 @@ async def send_mail(server: MailServer, post: Post, line: Line) -> Sent:
     Raises:
         OSError: It said nothing: no connection, none that can be trusted, or one that broke (TimeoutError included).
     """
-    message = await asyncio.to_thread(_message, server, post)
+    message = await asyncio.to_thread(message_of, server, post)
     async with asyncio.timeout(LIMIT_S):
         context = None if server.security == "none" else await tls_context(server.ca_file)
         async with asyncio.timeout(CONNECT_S):
@@ -104,10 +105,12 @@ async def _handed(client: aiosmtplib.SMTP, message: EmailMessage, sender: str) -
         return _said(refused.recipients[0])
     except aiosmtplib.SMTPResponseException as refused:
         return _said(refused)
-    except OSError:  # what aiosmtplib raises of connections is one
+    except aiosmtplib.SMTPConnectError as error:  # its own words name a port that it was not told
+        raise ConnectionError(trouble(error.__cause__ or error)) from error.__cause__
+    except OSError:  # what else aiosmtplib raises of connections is one
         raise
     except aiosmtplib.SMTPException as lacking:
-        return Sent(Answer.AGAIN, f"{lacking.message} Mend [smtp], or the server.", SETTINGS_S)
+        return Sent(Answer.AGAIN, f"{lacking.message.rstrip('.')}: mend [smtp], or the server", SETTINGS_S)
     except ValueError as error:
         return Sent(Answer.REFUSED, f"it cannot be written as a mail: {error}")
     with suppress(aiosmtplib.SMTPException):
@@ -123,12 +126,14 @@ def _said(refused: aiosmtplib.SMTPResponseException) -> Sent:
     return Sent(Answer.AGAIN, words, SETTINGS_S if for_good else None)
 
 
-def _message(server: MailServer, post: Post) -> EmailMessage:
+def message_of(server: MailServer, post: Post) -> EmailMessage:
+    """Return a letter as it goes to *server*; reads its attachment."""
     letter = post.letter
     message = EmailMessage(policy=_PLAIN_POLICY)
     message["From"] = server.sender
     message["To"] = unquote(letter.to.removeprefix("mailto:"))
-    message["Subject"] = letter.subject
+    # As it folds long words that are not ASCII by itself, email doubles a space at the seam.
+    message.set_raw("Subject", Header(letter.subject, _charset(letter.subject), header_name="Subject").encode())
     message["Date"] = format_datetime(datetime.fromtimestamp(post.notice.made_unix_ns / NS_PER_S, UTC))
     message["Message-ID"] = message_id(letter, server.sender)
     message["Auto-Submitted"] = "auto-generated"
@@ -139,6 +144,10 @@ def _message(server: MailServer, post: Post) -> EmailMessage:
             content = Path(letter.attachment.path).read_bytes()
             message.add_attachment(content, maintype=main, subtype=sub, filename=letter.attachment.name)
     return message
+
+
+def _charset(text: str) -> str:
+    return "us-ascii" if text.isascii() else "utf-8"
 
 
 def message_id(letter: Letter, sender: str) -> str:
