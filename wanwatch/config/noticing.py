@@ -22,7 +22,7 @@ class Notice(Table):
         "failback",
     )
     """Kinds of events to tell of, once when an incident that holds one begins and once when it is over."""
-    begin_after_ns: Duration = usually("10s", alias="begin_after")
+    begin_after_ns: Duration = usually("30s", alias="begin_after")
     """Trouble is told once it has lasted so long; what is over by then is told in one notice."""
     end_after_ns: Duration = usually("2m", alias="end_after")
     """The end is told after so long without trouble, twice as long each time that it comes again; at most an hour."""

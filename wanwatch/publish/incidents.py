@@ -29,14 +29,14 @@ def _told(one: Incident, zone: ZoneInfo) -> str:
     return "\n".join([head, sentence(one, WORDS), *time_line(one, zone, WORDS)]) + "\n"
 
 
-def time_line(one: Incident, zone: tzinfo, words: Words) -> list[str]:
-    """Return the time line of an incident, a line each; of a long one its begin and its end."""
+def time_line(one: Incident, zone: tzinfo, words: Words, rest: str = "--json has all") -> list[str]:
+    """Return the time line of an incident, a line each; of a long one its begin and its end, and where the *rest* is."""
     first, left_out, last = folded(one.entries, _MOST)
     rows = [_row(entry, one, zone, words) for entry in (*first, *last)]
     widths = [max(len(row[column]) for row in rows) for column in range(2)]
     lines = [f"{_MARGIN}{at:>{widths[0]}}  {who:<{widths[1]}}  {what}" for at, who, what in rows]
     if left_out:
-        lines.insert(len(first), f"{_MARGIN}… {left_out} entries more; --json has all")
+        lines.insert(len(first), f"{_MARGIN}… {left_out} entries more; {rest}")
     return lines
 
 

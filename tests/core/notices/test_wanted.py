@@ -17,7 +17,12 @@ DAY = 86_400
 T0 = 1_793_448_000  # 2026-10-31 12:00 UTC, a Saturday; the clocks of London change in the night after it
 OUTAGE, FAILOVER, FAILBACK = EventKind.OUTAGE, EventKind.FAILOVER, EventKind.FAILBACK
 TO = "mailto:ops@example.net"
-TERMS = Terms(site="s", to=TO, on=frozenset({OUTAGE, EventKind.STUCK_FAILOVER, FAILOVER, FAILBACK}))
+TERMS = Terms(
+    site="s",
+    to=TO,
+    on=frozenset({OUTAGE, EventKind.STUCK_FAILOVER, FAILOVER, FAILBACK}),
+    begin_after_ns=10 * NS_PER_S,
+)
 
 
 def ns(second: float) -> int:

@@ -91,7 +91,7 @@ class Terms:
     to: str
     on: frozenset[EventKind]
     zone: tzinfo = UTC
-    begin_after_ns: int = 10 * NS_PER_S
+    begin_after_ns: int = 30 * NS_PER_S
     end_after_ns: int = 120 * NS_PER_S
     remind_every_ns: int | None = None
     quiet: tuple[int, int] | None = None

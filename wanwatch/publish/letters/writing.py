@@ -43,6 +43,7 @@ LEADS: Final[Mapping[Kind, Lead]] = {
     Kind.AGAIN: Lead("again: ", "It was told as over, and has come again: "),
     Kind.PASSED: Lead("passed: ", "It began and is over: "),
 }
+REST: Final = "wanwatch events --incidents --json has all"
 PARTLY_OVER: Final = "What you asked to be told of is over, though something of the incident goes on: "
 
 
@@ -83,7 +84,7 @@ def _told(notice: Notice, case: Case | None, office: Office) -> tuple[str, str]:
         "What to do:",
         *(f"- {text}" for text in advice(case, providers, over=closing)),
         "",
-        *([] if case.single else ["How it went:", *time_line(one, office.zone, WORDS), ""]),
+        *([] if case.single else ["How it went:", *time_line(one, office.zone, WORDS, REST), ""]),
         *_more(case),
     ]
     return f"{lead.subject}{said.partition('; ')[0]}{_mark(notice, case)}", "\n".join(lines) + "\n"
