@@ -2,10 +2,12 @@
 
 import asyncio
 import contextlib
+import ssl
 from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+import trustme
 from aiohttp import web
 
 from tests.bench.bench_metrics import lateness
@@ -13,7 +15,8 @@ from tests.fakes.web import troubled_office
 from tests.web.pressed import EVERY_NS, ONLOOKERS, TURNS, Sends, crowded
 from wanwatch.core.model import NS_PER_S
 from wanwatch.publish import Metrics
-from wanwatch.web import happened, make_app, patience
+from wanwatch.tls import Certificate, server_context
+from wanwatch.web import happened, make_app, patience, serve
 
 HELD_MS = 50
 """The most processor time that the loop may be held in one go; wall time would judge the machine that tests run on."""
@@ -102,6 +105,37 @@ async def test_no_more_come_in_than_there_is_room_for(tmp_path: Path, monkeypatc
         await asyncio.sleep(0.1)
         async with connected(port, HEALTH) as reader:
             assert await asyncio.wait_for(reader.readline(), 5) == b"HTTP/1.1 200 OK\r\n"
+
+
+async def test_half_a_handshake_takes_room_and_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over TLS as well nobody comes in beyond the limit, and who says nothing is hung up on; then there is room."""
+    monkeypatch.setattr(patience, "MOST", 2)
+    monkeypatch.setattr(patience, "GREETS_WITHIN_S", 0.5)
+    authority = trustme.CA()
+    pem = tmp_path / "both.pem"
+    authority.issue_cert("127.0.0.1").private_key_and_cert_chain_pem.write_to_path(str(pem))
+    trusting = ssl.create_default_context()
+    authority.configure_trust(trusting)
+    app = make_app(Metrics("s", "1").registry, troubled_office(tmp_path))
+    runner = await serve(app, "127.0.0.1", 0, tls=Certificate(server_context(pem, None)).listening)
+    port = runner.addresses[0][1]
+    try:
+        async with connected(port) as silent, connected(port, "GET / HTTP/1.1\n\n") as plain:
+            assert await asyncio.wait_for(plain.read(), 5) == b""  # no TLS, no answer
+            async with connected(port) as other, connected(port) as third:
+                with contextlib.suppress(ConnectionError):
+                    assert await asyncio.wait_for(third.read(), 0.4) == b""
+                for reader in (silent, other):
+                    with contextlib.suppress(ConnectionError):
+                        assert await asyncio.wait_for(reader.read(), 5) == b""
+        reader, writer = await asyncio.open_connection("127.0.0.1", port, ssl=trusting)
+        writer.write(HEALTH.replace("\n", "\r\n").encode())
+        assert await asyncio.wait_for(reader.readline(), 5) == b"HTTP/1.1 200 OK\r\n"
+        writer.close()
+    finally:
+        await runner.cleanup()
 
 
 async def test_what_is_no_request_is_refused_and_fills_no_log(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:

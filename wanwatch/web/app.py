@@ -133,10 +133,10 @@ async def serve(
     Raises:
         ListenError: The address is taken, not ours, or not permitted.
     """
-    runner = Runner(app)
+    runner = Runner(app, tls=tls)
     await runner.setup()
     try:
-        await web.TCPSite(runner, host, port, ssl_context=tls, backlog=IN_ONE_GO).start()
+        await web.TCPSite(runner, host, port, backlog=IN_ONE_GO).start()
         if near is not None:
             await web.SockSite(runner, near, backlog=IN_ONE_GO).start()
     except OSError as error:
