@@ -113,6 +113,7 @@ async def test_pages_are_whole_without_a_script(browser: Browser, tmp_path: Path
         for words in (
             "copper carries the traffic", "Carries no traffic", "For 10 min 00 s, since 2026-11-03 09:50:00",
             "down 30 min 00 s", "31.0 ms", "100.0 %", "fibre is down on the access line", "still going on",
+            "13 min 12 s left of the 43 min 12 s of downtime that its contract allows this month",
             "gave 912 Mbit/s down and 108 Mbit/s up", "412.0 of 2000 MB", "2 reports to read", "Overdue.",
         ):  # fmt: skip
             assert words in shown

@@ -46,7 +46,7 @@ def health_of(site: str = "harbour-lane", line: str = "fibre") -> dict[str, Json
         "status": "ok", "site": site, "version": "1", "started_unix_s": START_UNIX_NS // NS_PER_S - 3600,
         "carrying": {"uplink": line, "known": True, "shares": []},
         "uplinks": [{"name": line, "state": "up", "since_unix_s": START_UNIX_NS / NS_PER_S - 60}],
-        "resolvers": [], "drills": [], "data": [], "speed": [],
+        "resolvers": [], "drills": [], "data": [], "speed": [], "allowances": [],
     }  # fmt: skip
 
 
@@ -82,6 +82,7 @@ def troubled_office(folder: Path, site: str = "harbour-lane", first: str = "fibr
     used: Json = {"uplink": second, "used_bytes": 412_000_000, "budget_bytes": 2_000_000_000, "sparing": False}
     assert isinstance(used, dict)
     health["data"] = [used | {"purposes": {"line": 412_000_000}}]
+    health["allowances"] = [{"uplink": first, "per": "month", "allowed_s": 2592.0, "left_s": 792.0}]
     health["speed"] = [_last_test(first, 912e6, 108e6), _last_test(second, 41e6, 8.9e6)]
     said = office(folder, health)
     asked = [Series(name, target, Kind.ECHO, Role.LINE) for name in (first, second) for target in ("near", "far")]

@@ -1,4 +1,4 @@
-"""What `wanwatch status` says of speed tests and of data budgets, beside the lines' states."""
+"""What `wanwatch status` says of speed tests, data budgets and the downtime that is left, beside the lines' states."""
 
 from typing import Any
 
@@ -15,10 +15,10 @@ TEST = {
 DATA = {"uplink": "copper", "used_bytes": 1_250_000_000, "budget_bytes": 2_000_000_000, "sparing": False}
 
 
-def said(*, speed: Any = (), data: Any = ()) -> list[str]:
+def said(*, speed: Any = (), data: Any = (), allowances: Any = ()) -> list[str]:
     health: dict[str, Any] = {
         "site": "harbour-lane", "status": "ok", "carrying": {"known": False, "uplink": None}, "uplinks": [],
-        "speed": list(speed), "data": list(data),
+        "speed": list(speed), "data": list(data), "allowances": list(allowances),
     }  # fmt: skip
     return status_text(health, NOW_UNIX_S).splitlines()
 
@@ -49,3 +49,20 @@ def test_status_tells_what_a_budget_has_left() -> None:
         "copper: probing has used 1250.0 of 2000 MB this month",
         "copper: probing has used 1250.0 of 2000 MB this month; it is asked sparingly for the rest of the month",
     ]
+
+
+@pytest.mark.parametrize(
+    ("left_s", "line"),
+    [
+        (792.0, "fibre: 13 min 12 s left of the 43 min 12 s of downtime that its contract allows this month"),
+        (-60.0, "fibre: down for 1 min 00 s beyond the 43 min 12 s of downtime that its contract allows this month"),
+        (
+            None,
+            "fibre: its contract allows 43 min 12 s of downtime this month; what is left is not reckoned yet",
+        ),
+    ],
+)
+def test_status_tells_how_much_downtime_is_left(left_s: float | None, line: str) -> None:
+    """99.9 % of a month of 30 days leave 43 min 12 s: 0.1 % of 2,592,000 s."""
+    allowed = {"uplink": "fibre", "per": "month", "allowed_s": 2592.0, "left_s": left_s}
+    assert said(allowances=[allowed])[-1] == line

@@ -150,3 +150,14 @@ def test_only_the_contract_that_is_in_force_today_is_shown(tmp_path: Path) -> No
     assert len(by_clause(registry, "wanwatch_clause_limit")) == 4
     under_test.show(config, NOVEMBER)
     assert by_clause(registry, "wanwatch_clause_limit") == {("fibre", "repair at most 8 h", "always"): 8 * 3600}
+
+
+def test_health_tells_the_downtime_that_is_allowed_and_left(tmp_path: Path) -> None:
+    """Of the strictest promise that holds round the clock: 0.1 % of October, and what the tally leaves of it."""
+    _, under_test = figures()
+    under_test.show(read(tmp_path), IN_OCTOBER)
+    month_s = 31 * 86_400 + 3600  # the clocks go back in it
+    told = {"uplink": "fibre", "per": "month", "allowed_s": month_s / 1000}
+    assert under_test.to_json() == [told | {"left_s": None}]
+    under_test.take(TALLY)
+    assert under_test.to_json() == [told | {"left_s": -690.0}]

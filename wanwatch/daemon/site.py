@@ -220,6 +220,7 @@ class Daemon:
             "data": self._metering.to_json(),
             "speed": self._speeding.to_json(),
             "notices": self._noticing.to_json(),
+            "allowances": self._metrics.promises.to_json(),
             "ping": self._pinging.to_json(),
         }
 

@@ -41,6 +41,7 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
     now_unix_ns = int(now_unix_s * NS_PER_S)
     told = [due_says(Rehearsal.from_json(drill), now_unix_ns) for drill in drills]
     told += [speed_says(test, now_unix_s) for test in _rows(health, "speed")]
+    told += [allowance_says(allowance) for allowance in _rows(health, "allowances")]
     told += [data_says(data) for data in _rows(health, "data") if data["budget_bytes"] is not None]
     told += [*notices_say(health, now_unix_s), *ping_says(health)]
     return "\n".join([*lines, *([""] if told else []), *told]) + "\n"
@@ -56,6 +57,17 @@ def speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
     ways = [f"{rate(bps)} {way}" for way in ("down", "up") if (bps := test[f"{way}_bps"]) is not None]
     company = ", beside other traffic" if test.get("down_busy") or test.get("up_busy") else ""
     return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}{company}"
+
+
+def allowance_says(allowance: Mapping[str, Any]) -> str:
+    """Say how much of the downtime that its contract allows an uplink has left."""
+    name, left_s = allowance["uplink"], allowance["left_s"]
+    allowed, period = f"{duration(allowance['allowed_s'])} of downtime", f"this {allowance['per']}"
+    if left_s is None:
+        return f"{name}: its contract allows {allowed} {period}; what is left is not reckoned yet"
+    if left_s < 0:
+        return f"{name}: down for {duration(-left_s)} beyond the {allowed} that its contract allows {period}"
+    return f"{name}: {duration(left_s)} left of the {allowed} that its contract allows {period}"
 
 
 def data_says(data: Mapping[str, Any]) -> str:

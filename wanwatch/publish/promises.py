@@ -22,7 +22,7 @@ from wanwatch.core.account.availability import allowance_ns
 from wanwatch.core.account.calendar import calendar_span, local_time
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.tally import Tally
-from wanwatch.core.model import NS_PER_S
+from wanwatch.core.model import NS_PER_S, Json
 
 
 class Clause(NamedTuple):
@@ -77,6 +77,20 @@ class PromiseFigures(Collector):
     def take(self, tally: Tally) -> None:
         """Show what became of the promises; what is said of clauses that are not in force is left out."""
         self._shown = self._shown._replace(tally=tally)
+
+    def to_json(self) -> list[Json]:
+        """Return the downtime that is allowed and left of each uplink that has such a promise, as /health shows it."""
+        shown = self._shown
+        left = {Clause(one.uplink, one.clause): one.left_s for one in shown.tally.clauses} if shown.tally else {}
+        return [
+            {
+                "uplink": clause.uplink,
+                "per": shown.promises[clause].per.value,
+                "allowed_s": float(allowed_ns / NS_PER_S),
+                "left_s": left.get(clause),
+            }
+            for clause, allowed_ns in shown.allowances.items()
+        ]
 
     def describe(self) -> Iterator[GaugeMetricFamily]:
         """Yield the metrics without a figure: their names, for the registry."""

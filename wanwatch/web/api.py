@@ -4,7 +4,7 @@ Sources:  RFC 8259 (JSON); RFC 3339 (instants); OpenAPI 3.1.0.
 """
 
 import json
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -110,6 +110,9 @@ class Api:
                     "carrying": row["name"] in carriers if health["carrying"]["known"] else None,
                     "last_minute": [_lately(one) for one in lately if one.series.uplink == row["name"]],
                     "last_day": [_stretch(one) for one in reading.states.get(row["name"], ())],
+                    "allowance": next(
+                        (_allowed(one) for one in health["allowances"] if one["uplink"] == row["name"]), None
+                    ),
                     "speed": next((test for test in health["speed"] if test["uplink"] == row["name"]), None),
                 }
                 for row in health["uplinks"]
@@ -177,6 +180,10 @@ def _lately(one: Lately) -> dict[str, Json]:
         "delay_s": one.delay_s,
         "loss_ratio": one.loss_ratio,
     }
+
+
+def _allowed(row: Mapping[str, Json]) -> dict[str, Json]:
+    return {key: row[key] for key in ("per", "allowed_s", "left_s")}
 
 
 def _measured(one: Measurement) -> dict[str, Json]:

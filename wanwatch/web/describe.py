@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from wanwatch.core.account.calendar import Per
 from wanwatch.core.door import Keys
 from wanwatch.core.event_json import FIELDS as EVENT_FIELDS
 from wanwatch.core.incident import FIELDS as INCIDENT_FIELDS
@@ -109,6 +110,7 @@ SCHEMAS: Final[Mapping[str, Mapping[str, Any]]] = {
                 _object(target=_TEXT, kind=_words(Kind), probes=_NUMBER, delay_s=_MAYBE_NUMBER, loss_ratio=_NUMBER)
             ),
             last_day=_list(_object(state=_words(State), start=_INSTANT, end=_INSTANT)),
+            allowance={"oneOf": [_object(per=_words(Per), allowed_s=_NUMBER, left_s=_MAYBE_NUMBER), {"type": "null"}]},
             speed={"type": ["object", "null"]},
         )
     ),

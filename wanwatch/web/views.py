@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 from urllib.parse import quote
 
 from markupsafe import Markup
@@ -13,7 +13,7 @@ from wanwatch.core.drill import Rehearsal, due_says
 from wanwatch.core.incident import Incident
 from wanwatch.core.lengths import duration
 from wanwatch.core.model import NS_PER_S, Event, Json, Role, Span
-from wanwatch.publish.listing import data_says, speed_says
+from wanwatch.publish.listing import allowance_says, data_says, speed_says
 from wanwatch.publish.live import Lately
 from wanwatch.web.office import Reading
 from wanwatch.web.ribbon import in_words, ribbon
@@ -37,7 +37,7 @@ class Line:
     Attributes:
         carries: Whether ordinary traffic takes it; None while nobody knows.
         since: How long its state has held, in words; None before its first.
-        notes: What else is to be said of it: its last speed test, its data.
+        notes: What else is to be said of it: the downtime that is left, its last speed test, its data.
     """
 
     name: str
@@ -164,7 +164,14 @@ def events_of(reading: Reading, uplink: str) -> tuple[Event, ...]:
 
 
 def _notes(health: Mapping[str, Any], name: str, now_unix_s: float) -> Iterator[str]:
-    tests = [test for test in health["speed"] if test["uplink"] == name]
-    data = [row for row in health["data"] if row["uplink"] == name and row["budget_bytes"] is not None]
-    for note in [*(speed_says(test, now_unix_s) for test in tests), *(data_says(row) for row in data)]:
+    allowances, tests, data = ([row for row in health[key] if row["uplink"] == name] for key in _NOTED)
+    said = [
+        *(allowance_says(row) for row in allowances),
+        *(speed_says(test, now_unix_s) for test in tests),
+        *(data_says(row) for row in data if row["budget_bytes"] is not None),
+    ]
+    for note in said:
         yield note.removeprefix(f"{name}: ")
+
+
+_NOTED: Final = ("allowances", "speed", "data")
