@@ -1,6 +1,7 @@
 """The daemon lets promises be reckoned by a process of its own, when it is worth it, and shows what came of it."""
 
 import logging
+import os
 import sys
 from pathlib import Path
 from typing import Final
@@ -80,6 +81,14 @@ async def test_promises_are_reckoned_hourly(tmp_path: Path) -> None:
     assert office.met() == 0
     assert await office.after(SELDOM_S - 1) == 1
     assert await office.after(1) == 2
+
+
+async def test_the_process_gives_way_to_all_others_from_its_start(tmp_path: Path) -> None:
+    """sched(7): SCHED_IDLE runs when nothing else wants to. Also before it has loaded what asks for that."""
+    policy = tmp_path / "policy"
+    wait = f"import os, time; time.sleep(0.2); open({str(policy)!r}, 'w').write(str(os.sched_getscheduler(0)))"
+    assert await Office(tmp_path, f"{wait}; {MADE % UNTIL}").after(FIRST_S) == 1
+    assert policy.read_text() == str(os.SCHED_IDLE)
 
 
 async def test_while_a_line_is_down_they_are_reckoned_often(tmp_path: Path) -> None:

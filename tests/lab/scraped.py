@@ -211,7 +211,6 @@ def faults(lab: Lab, questions: Questions) -> None:
     text = lab.watch.file.read_text()
     reconfigure(lab, text.replace(f'name = "{COPPER}"\n', f'name = "{COPPER}"\ndata_budget = "1 kB/month"\n'))
     when(lab, questions, "a budget that is used up", "wanwatch_data_budget_bytes")
-    when(lab, questions, "a receiver that does not answer", "wanwatch_remote_write_lag_seconds > 240", within_s=120)
     lab.watch.stop()
     when(lab, questions, "a daemon that is stopped", "up == 0")
 
