@@ -30,7 +30,7 @@ def _told(one: Incident, zone: ZoneInfo) -> str:
 
 
 def time_line(one: Incident, zone: tzinfo, words: Words, rest: str = "--json has all") -> list[str]:
-    """Return the time line of an incident, a line each; of a long one its begin and its end, and where the *rest* is."""
+    """Return the time line of an incident, a line each; of a long one its two ends, and where the *rest* is."""
     first, left_out, last = folded(one.entries, _MOST)
     rows = [_row(entry, one, zone, words) for entry in (*first, *last)]
     widths = [max(len(row[column]) for row in rows) for column in range(2)]
