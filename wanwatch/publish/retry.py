@@ -9,6 +9,8 @@ from email.utils import parsedate_to_datetime
 from enum import Enum, auto
 from typing import Final
 
+from wanwatch.core.doubling import doubling
+
 FIRST_S: Final = 1.0
 LONGEST_S: Final = 300.0
 MOST_HEEDED_S: Final = 3600.0
@@ -34,7 +36,7 @@ def meaning(status: int) -> Said:
 def wait_s(attempt: int, retry_after: str | None, now_unix_s: float) -> float:
     """Return the seconds to wait after the *attempt*-th failure: what was asked for, or twice as long each time."""
     asked = asked_s(retry_after.strip(), now_unix_s) if retry_after else None
-    return min(FIRST_S * 2 ** min(attempt - 1, 20), LONGEST_S) if asked is None else min(asked, MOST_HEEDED_S)
+    return doubling(attempt, FIRST_S, LONGEST_S) if asked is None else min(asked, MOST_HEEDED_S)
 
 
 def asked_s(written: str, now_unix_s: float) -> float | None:

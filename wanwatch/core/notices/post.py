@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Final
 
 from wanwatch.core.apart import one_line
+from wanwatch.core.doubling import doubling
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.notices.letter import Answer, Letter, Sent
 from wanwatch.core.notices.notice import Notice
@@ -16,8 +17,9 @@ from wanwatch.core.notices.notice import Notice
 FIRST_PAUSE_NS: Final = 15 * NS_PER_S
 LONGEST_PAUSE_NS: Final = 1800 * NS_PER_S
 GIVE_UP_NS: Final = 5 * 86_400 * NS_PER_S
+FEWEST_TRIES: Final = 20
+"""Before a letter is given up, however old it is: after a week without a line one busy server is no reason to."""
 MOST_LETTERS: Final = 300
-_DOUBLINGS: Final = 16
 
 
 class PostState(StrEnum):
@@ -64,7 +66,7 @@ def answered(post: Post, sent: Sent, now_unix_ns: int, uplink: str | None = None
             return replace(tried, state=PostState.REFUSED, settled_unix_ns=now_unix_ns)
         case Answer.AGAIN:
             next_ns = now_unix_ns + _pause_ns(tried.tries, sent.retry_after_s)
-    if now_unix_ns - post.notice.made_unix_ns >= GIVE_UP_NS:
+    if now_unix_ns - post.notice.made_unix_ns >= GIVE_UP_NS and tried.tries >= FEWEST_TRIES:
         given_up = f"given up after {tried.tries} tries: {word}"[:MOST_LETTERS]
         return replace(tried, state=PostState.REFUSED, settled_unix_ns=now_unix_ns, word=given_up)
     return replace(tried, next_try_unix_ns=next_ns)
@@ -74,4 +76,4 @@ def _pause_ns(tries: int, asked_s: float | None) -> int:
     """What the receiver asked for, within reason, or twice as long each time."""
     if asked_s is not None:
         return min(max(NS_PER_S, round(asked_s * NS_PER_S)), LONGEST_PAUSE_NS)
-    return min(FIRST_PAUSE_NS << min(tries - 1, _DOUBLINGS), LONGEST_PAUSE_NS)
+    return round(doubling(tries, FIRST_PAUSE_NS, LONGEST_PAUSE_NS))
