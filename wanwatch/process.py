@@ -33,6 +33,19 @@ async def start(
     )  # fmt: skip
 
 
+def _humble(pid: int) -> None:
+    """Let a process be the last to run and the first to be ended for want of memory, rather than who started it.
+
+    From its first moment on: what a command loads before it could ask for that itself takes a third of a second.
+
+    Source: sched(7), SCHED_IDLE; proc_pid_oom_score_adj(5), which anyone may raise.
+    """
+    with contextlib.suppress(OSError):
+        os.sched_setscheduler(pid, os.SCHED_IDLE, os.sched_param(0))
+    with contextlib.suppress(OSError):
+        Path(f"/proc/{pid}/oom_score_adj").write_text("1000", "ascii")
+
+
 async def end(process: asyncio.subprocess.Process) -> None:
     """Leave no process behind, also where we are cancelled."""
     with contextlib.suppress(ProcessLookupError):
@@ -41,7 +54,9 @@ async def end(process: asyncio.subprocess.Process) -> None:
 
 
 async def output_when_idle(command: Sequence[str], longest_s: float) -> tuple[bytes, str | None]:
-    """Let a command run to its end that gives way to all others (SCHED_IDLE); end it after *longest_s*.
+    """Let a command run to its end that gives way to all others; end it after *longest_s*.
+
+    It has a processor while nothing else wants one (SCHED_IDLE), and memory until that runs out.
 
     Returns:
         What it wrote, and why it failed; None where it did not.
@@ -50,9 +65,7 @@ async def output_when_idle(command: Sequence[str], longest_s: float) -> tuple[by
         process = await start(command)
     except OSError as error:
         return b"", error.strerror or str(error)
-    # From its first moment on: what it loads before it could ask for that itself takes a third of a second.
-    with contextlib.suppress(PermissionError, ProcessLookupError):
-        os.sched_setscheduler(process.pid, os.SCHED_IDLE, os.sched_param(0))
+    _humble(process.pid)
     try:
         async with asyncio.timeout(longest_s):
             said, grumbled = await process.communicate()
