@@ -22,8 +22,9 @@ MOST: Final = 1200
 """Connections at once: two for each onlooker whose page is read anew, and some for programs."""
 IN_ONE_GO: Final = 32
 """So many connections are taken up before whatever else is due has its turn; as many more wait to be taken up."""
-ASKS_WITHIN_S: Final = 30.0
-"""A request's head has to be there so long after the connection, or after the last answer on it."""
+ASKS_WITHIN_S: Final = 40.0
+"""A request's head has to be there so long after the connection, or after the last answer on it. Not 30 s, nor 60: who
+scrapes that often would ask just when the connection is closed."""
 TAKES_WITHIN_S: Final = 30.0
 """An answer has to be taken within this time: what a system keeps for a connection, and the rest at 50 kB/s."""
 GREETS_WITHIN_S: Final = 10.0
