@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import json
 import ssl
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -11,17 +12,19 @@ import trustme
 from aiohttp import web
 
 from tests.bench.bench_metrics import lateness
-from tests.fakes.web import troubled_office
+from tests.fakes.clock import START_UNIX_NS
+from tests.fakes.web import office, troubled_office
 from tests.web.pressed import EVERY_NS, ONLOOKERS, TURNS, Sends, crowded
-from wanwatch.core.model import NS_PER_S
+from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind
 from wanwatch.publish import Metrics
 from wanwatch.tls import Certificate, server_context
-from wanwatch.web import happened, make_app, patience, serve
+from wanwatch.web import happened, make_app, patience, serve, stream
 
 HELD_MS = 50
 """The most processor time that the loop may be held in one go; wall time would judge the machine that tests run on."""
 LOOKS_S = 3.0
 MUCH_BYTES = 20_000_000
+EVENTS = 10_000
 HEALTH = "GET /health HTTP/1.1\nHost: 127.0.0.1\n\n"
 
 
@@ -71,6 +74,40 @@ async def connected(port: int, said: str = "") -> AsyncIterator[asyncio.StreamRe
         writer.close()
         with contextlib.suppress(ConnectionError):
             await writer.wait_closed()
+
+
+async def test_years_of_events_are_told_without_holding_up_a_send(tmp_path: Path) -> None:
+    """What is long is read and written beside the loop, and the loop has its turn meanwhile."""
+    at = Bounds(START_UNIX_NS, START_UNIX_NS, START_UNIX_NS)
+    many = tuple(
+        Event(f"failover-{number}", "harbour-lane", EventKind.FAILOVER, None, at, at) for number in range(EVENTS)
+    )
+    app = make_app(Metrics("s", "1").registry, office(tmp_path, events=many))
+    told: list[bytes] = []
+    runner = await serve(app, "127.0.0.1", 0)
+    try:
+        async with connected(runner.addresses[0][1], "GET /api/events HTTP/1.0\nHost: 127.0.0.1\n\n") as reader:
+
+            async def read() -> None:
+                told.append(await reader.read())
+
+            found = await lateness(read)
+    finally:
+        await runner.cleanup()
+    assert len(json.loads(told[0].partition(b"\r\n\r\n")[2])) == EVENTS
+    assert float(str(found["held_cpu_worst_ms"])) < HELD_MS
+
+
+async def test_no_more_look_on_than_can_be_told_in_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One too many is told so, and when to come again."""
+    monkeypatch.setattr(stream, "MOST", 1)
+    asked = "GET /api/stream HTTP/1.1\nHost: 127.0.0.1\n\n"
+    async with running(tmp_path) as port, connected(port, asked) as first:
+        assert await first.readline() == b"HTTP/1.1 200 OK\r\n"
+        async with connected(port, asked) as second:
+            head = await asyncio.wait_for(second.readuntil(b"\r\n\r\n"), 5)
+    assert head.startswith(b"HTTP/1.1 503 ")
+    assert b"Retry-After: 10\r\n" in head
 
 
 @pytest.mark.parametrize("begun", ["", "GET / HTTP/1.1\nHost: 127", HEALTH], ids=["nothing", "half a head", "one only"])

@@ -144,8 +144,12 @@ class Api:
 
     async def _listed(self, found: Callable[[Record, str], Iterable[dict[str, Json]]]) -> web.Response:
         """Answer with what is found, written on the reading thread: years of events are megabytes."""
-        text = await self._office.read(lambda record, site: f"[{', '.join(map(json.dumps, found(record, site)))}]")
-        return web.Response(text=text, content_type="application/json")
+
+        def written(record: Record, site: str) -> bytes:
+            return f"[{', '.join(map(json.dumps, found(record, site)))}]".encode()
+
+        body = await self._office.read(written)
+        return web.Response(body=body, content_type="application/json", charset="utf-8")
 
     def _span(self, request: web.Request) -> Span:
         until_unix_ns = _instant(request, "until", self._office.clock.now_unix_ns() + NS_PER_S)
