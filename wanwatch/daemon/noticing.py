@@ -30,6 +30,8 @@ KNOWN: Final = "notices"
 LOOK_EVERY_S: Final = 60.0
 _AGAIN: Final = 5
 """How often the wait is doubled before looking every minute is often enough."""
+_PAUSES: Final = 10
+"""So many times as long as a look took nobody looks again."""
 _A_MOMENT_NS: Final = NS_PER_S // 10
 
 
@@ -117,6 +119,9 @@ class Noticing:
             now_ns = self._clock.now_ns()
             self._due_ns = {due_ns for due_ns in self._due_ns if due_ns > now_ns}
             await self._look(config)
+            # Where thousands of events are read, as of a line that flaps for days, probing comes first.
+            await asyncio.sleep(min(_PAUSES * (self._clock.now_ns() - now_ns) / NS_PER_S, LOOK_EVERY_S))
+            now_ns = self._clock.now_ns()
             first_s = min(((due_ns - now_ns) / NS_PER_S for due_ns in self._due_ns), default=LOOK_EVERY_S)
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._news.wait(), max(0.0, min(first_s, LOOK_EVERY_S)))
