@@ -1,6 +1,7 @@
 """How notices and signs of life leave: what a mail server and a ping must say."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -35,14 +36,19 @@ def test_a_mail_server_is_encrypted_unless_told_otherwise(read: Callable[[str], 
             SMTP + 'user = "wan"\nsecurity = "none"',
             'smtp.security = \'none\': everybody on the way could read the password; write "starttls" or "tls"',
         ),
+        (
+            SMTP + '[[notice]]\nto = "mailto:ops@example.net"\nsecret_file = "secret"\n',
+            "notice[0].secret_file: a mail is not signed by it; leave it out, or write the URL of a webhook",
+        ),
         (PING + 'every = "5s"', "ping.every = '5s': too often for other people's machines; write \"10s\" or longer"),
         (PING.replace("https", "ftp"), None),
     ],
 )
 def test_what_cannot_be_is_told_with_how_to_mend_it(
-    mistakes: Callable[[str], list[str]], right: str, table: str, line: str | None
+    mistakes: Callable[[str], list[str]], tmp_path: Path, right: str, table: str, line: str | None
 ) -> None:
     """RFC 8314 section 3: passwords are never sent in the clear; RFC 5322 section 3.4: a sender is a mailbox."""
+    (tmp_path / "secret").write_text("open sesame")
     told = mistakes(right + table)
     assert told
     if line is not None:
@@ -54,6 +60,19 @@ def test_a_sign_of_life_goes_out_every_five_minutes(read: Callable[[str], Config
     ping = read(right + PING).ping
     assert ping is not None
     assert ping.every_ns == 300 * 10**9
+
+
+def test_a_webhook_s_secret_comes_from_its_file_and_is_not_shown(
+    read: Callable[[str], Config], right: str, tmp_path: Path
+) -> None:
+    """Like every other secret."""
+    (tmp_path / "secret").write_text("open sesame\n")
+    table = '\n[[notice]]\nto = "https://hook.example.net/in"\nsecret_file = "secret"\n'
+    config = read(right + table)
+    secret = config.notices[0].secret
+    assert secret is not None
+    assert secret.get_secret_value() == "open sesame"
+    assert "sesame" not in repr(config)
 
 
 def test_a_sender_may_have_a_name(read: Callable[[str], Config], right: str) -> None:

@@ -101,7 +101,7 @@ def _next(answers: list[str]) -> str:
 
 @asynccontextmanager
 async def mail_server(
-    handler: Handler, *, starttls: trustme.CA | None = None, tls: trustme.CA | None = None
+    handler: Handler, *, starttls: trustme.CA | None = None, tls: trustme.CA | None = None, port: int = 0
 ) -> AsyncIterator[tuple[int, AbstractServer]]:
     """Run it; its port. With an authority, it has a certificate for mail.example.net."""
     authenticating: dict[str, Any] = {"authenticator": handler.sign_in, "auth_required": True} if handler.users else {}
@@ -110,7 +110,7 @@ async def mail_server(
         require_starttls=starttls is not None, auth_require_tls=starttls is not None, **authenticating,
     )  # fmt: skip
     loop = asyncio.get_running_loop()
-    server = await loop.create_server(made, "127.0.0.1", 0, ssl=_context(tls))
+    server = await loop.create_server(made, "127.0.0.1", port, ssl=_context(tls))
     try:
         yield server.sockets[0].getsockname()[1], server
     finally:

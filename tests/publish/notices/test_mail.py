@@ -2,23 +2,49 @@
 
 import asyncio
 import socket
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 import trustme
 
-from tests.fakes.clock import START_UNIX_NS
+from tests.fakes.clock import START_UNIX_NS, FakeClock
 from tests.publish.notices.mail_server import Handler, mail_server
-from tests.publish.notices.posts import line, post_to
-from wanwatch.core.notices import Answer, Attachment, Sent
+from tests.publish.notices.posts import Box, line, post_to
+from wanwatch.core.notices import Answer, Attachment, PostState, Sent
+from wanwatch.publish.notices.courier import Courier
 from wanwatch.publish.notices.mail import MailServer, message_id, message_of, send_mail
 from wanwatch.publish.ways import trouble
 
 NAME = "mail.example.net"
+
+
+@asynccontextmanager
+async def dying_server(heard: bytearray) -> AsyncIterator[int]:
+    """One that dies in the middle of each letter; its port, and what it has *heard* by then."""
+
+    async def dies(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(b"220 mail.example.net\r\n")
+        for answer in (b"250 mail.example.net\r\n", b"250 OK\r\n", b"250 OK\r\n", b"354 go on\r\n"):
+            await reader.readline()
+            writer.write(answer)
+        heard.extend(await reader.readuntil(b"Subject"))
+        writer.transport.abort()
+
+    server = await asyncio.start_server(dies, "127.0.0.1", 0)
+    async with server:
+        yield server.sockets[0].getsockname()[1]
+
+
+async def until(true: Callable[[], bool]) -> None:
+    while not true():  # noqa: ASYNC110 - what is awaited is no event of ours
+        await asyncio.sleep(0.01)
 
 
 def by(port: int, **more: Any) -> MailServer:
@@ -158,8 +184,8 @@ async def test_nothing_is_sent_to_a_server_that_offers_no_starttls() -> None:
 async def test_nothing_is_sent_to_a_server_that_cannot_prove_its_name(security: str) -> None:
     """RFC 8314 section 3: certificates are checked. Without its authority nobody knows whose it is."""
     handler, authority = Handler(), trustme.CA()
-    offered = {security: authority}
-    async with mail_server(handler, **offered) as (port, _):
+    starttls, tls = (authority if offered == security else None for offered in ("starttls", "tls"))
+    async with mail_server(handler, starttls=starttls, tls=tls) as (port, _):
         with pytest.raises(OSError, match="certificate") as raised:
             await send_mail(by(port, security=security), post_to(), line())
     assert trouble(raised.value).startswith("its certificate is not trusted: ")
@@ -169,20 +195,33 @@ async def test_nothing_is_sent_to_a_server_that_cannot_prove_its_name(security: 
 async def test_a_server_that_dies_in_the_middle_of_a_letter_has_not_taken_it() -> None:
     """RFC 5321 section 4.2.5: only the answer to the end of DATA hands the letter over."""
     heard = bytearray()
-
-    async def dies(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.write(b"220 mail.example.net\r\n")
-        for answer in (b"250 mail.example.net\r\n", b"250 OK\r\n", b"250 OK\r\n", b"354 go on\r\n"):
-            await reader.readline()
-            writer.write(answer)
-        heard.extend(await reader.readuntil(b"Subject"))
-        writer.transport.abort()
-
-    server = await asyncio.start_server(dies, "127.0.0.1", 0)
-    async with server:
+    async with dying_server(heard) as port:
         with pytest.raises(OSError, match=r"lost|closed|EOF"):
-            await send_mail(by(server.sockets[0].getsockname()[1]), post_to(text="x\n" * 200_000), line())
+            await send_mail(by(port), post_to(text="x\n" * 200_000), line())
     assert heard.endswith(b"Subject")
+
+
+async def test_what_a_dying_server_did_not_take_arrives_once_when_it_is_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The courier with a real server: killed in the middle of DATA, then busy (4xx), then well; and the next letter."""
+    monkeypatch.setattr("wanwatch.core.notices.post.FIRST_PAUSE_NS", 50_000_000)
+    box, handler, heard = (
+        Box(post_to(number=1), post_to(number=2)),
+        Handler(to_data=["451 later", "250 OK"]),
+        bytearray(),
+    )
+    async with dying_server(heard) as port:
+        send = partial(send_mail, by(port))
+        courier = Courier(box, box.waiting, send, lines=lambda: [line()], show=lambda *_: None, clock=FakeClock())
+        task = asyncio.create_task(courier.run())
+        await asyncio.wait_for(until(lambda: bool(heard)), 5)
+    async with mail_server(handler, port=port):
+        await asyncio.wait_for(until(lambda: len(handler.taken) == 2), 10)
+        await asyncio.wait_for(until(lambda: set(box.states()) == {PostState.TAKEN}), 5)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+    assert [message["Subject"] for message in handler.taken] == ["letter 1", "letter 2"]
+    assert [post.tries for post in box.posts.values()][1] == 1
+    assert next(iter(box.posts.values())).tries >= 3
 
 
 async def test_whom_nobody_hears_is_an_error_of_the_network(monkeypatch: pytest.MonkeyPatch) -> None:
