@@ -1,5 +1,6 @@
 """Incidents: what joins, what stays apart, and what an id is worth."""
 
+from collections.abc import Collection
 from dataclasses import replace
 from itertools import pairwise
 from random import Random
@@ -162,6 +163,45 @@ def one_event(draw: st.DrawFn) -> Event:
 
 
 MANY = st.lists(one_event(), max_size=14, unique_by=lambda event: event.id)
+
+
+@given(
+    st.lists(
+        st.tuples(KINDS, LINES, st.integers(0, 300), st.integers(0, 30), st.tuples(LINES, LINES)),
+        max_size=25, unique_by=lambda one: one[:3],
+    ),
+    st.integers(0, 300), st.integers(1, 60),
+)  # fmt: skip
+def test_a_part_of_a_record_gives_the_incidents_of_the_whole(
+    drawn: list[tuple[EventKind, str | None, int, int, tuple[str | None, str | None]]], begin: int, length: int
+) -> None:
+    """Whatever lies before and after: events of two weeks, an hour apart and more."""
+    events = [happened(kind, at * HOUR, (at + long) * HOUR, uplink, way) for kind, uplink, at, long, way in drawn]
+    span = Span(begin * HOUR * NS_PER_S, (begin + length) * HOUR * NS_PER_S)
+
+    def reaches_into(one: Incident) -> bool:
+        over = max(event.end.estimate_unix_ns for event in one.events if event.end)
+        return one.start.estimate_unix_ns < span.end_unix_ns and over >= span.start_unix_ns
+
+    expected = [one for one in incidents(events) if reaches_into(one)]
+    assert incidents_in(FakeRecord("s", events, [], []), "s", span) == expected
+
+
+def test_a_year_without_a_quiet_day_is_read_a_few_times_only() -> None:
+    """Each reading costs what it reads; a day more each time would be hundreds of readings."""
+    record = FakeRecord("s", [happened(OUTAGE, hour * HOUR, hour * HOUR + 60) for hour in range(365 * 24)], [], [])
+    readings: list[Span | None] = []
+    events = record.events
+
+    def counted(site: str, span: Span | None = None, kinds: Collection[EventKind] = ()) -> list[Event]:
+        readings.append(span)
+        return events(site, span, kinds)
+
+    record.events = counted  # type: ignore[method-assign]
+    now = 364 * 24 * HOUR * NS_PER_S
+    (one,) = incidents_in(record, "s", Span(now, now + NS_PER_S))
+    assert len(one.events) == 365 * 24
+    assert len(readings) <= 12
 
 
 @given(MANY, st.randoms())

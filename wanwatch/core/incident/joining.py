@@ -173,18 +173,30 @@ class _Group:
 
 def incidents_in(record: Record, site: str, span: Span) -> list[Incident]:
     """Return the incidents that reach into *span*, whole: with what belongs to them before and after it."""
-    wide = span
+    back_ns = ahead_ns = AWAY_NS
     while True:
+        wide = Span(span.start_unix_ns - back_ns, span.end_unix_ns + ahead_ns)
         events = record.events(site, wide)
         found = [one for one in incidents(events) if _reaches_into(one, span)]
-        begun = (event.start.estimate_unix_ns for event in events if event.kind not in BESIDE)
-        first = min(begun, default=span.start_unix_ns)
-        last = max((_last_ns(one) for one in found), default=span.end_unix_ns)
-        # Before a day without any event nothing can matter, and what still belongs to them follows within a day.
-        needed = Span(min(first, span.start_unix_ns) - AWAY_NS, max(last, span.end_unix_ns) + AWAY_NS)
-        if needed == wide:
+        first = min([span.start_unix_ns, *(one.start.estimate_unix_ns for one in found)])
+        # What still belongs to them follows within a day.
+        needed_ns = max((_last_ns(one) for one in found), default=span.end_unix_ns) + AWAY_NS
+        fenced = _fenced(events, wide.start_unix_ns, first)
+        if fenced and needed_ns <= wide.end_unix_ns:
             return found
-        wide = needed
+        # Where no day is quiet for months, twice as much each time, and not a day.
+        back_ns = back_ns if fenced else max(2 * back_ns, span.start_unix_ns - first + AWAY_NS)
+        ahead_ns = max(ahead_ns, needed_ns - span.end_unix_ns)
+
+
+def _fenced(events: Sequence[Event], known_from_ns: int, first_ns: int) -> bool:
+    """Whether a day without any event lies before *first_ns*; what was before such a day means nothing after it."""
+    over_ns = known_from_ns
+    for event in sorted((event for event in events if event.kind not in BESIDE), key=_order):
+        if event.start.estimate_unix_ns >= min(first_ns, over_ns + AWAY_NS):
+            break
+        over_ns = max(over_ns, _over_ns(event))
+    return over_ns + AWAY_NS <= first_ns
 
 
 def find(known: Iterable[Incident], incident_id: str) -> Incident | None:
