@@ -32,7 +32,8 @@ from wanwatch.report.grounds import reason
 from wanwatch.report.month import build_month
 from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract, DayTerms, Subject, TargetPlan, UplinkPlan
-from wanwatch.report.values import ClauseResult, UplinkReport
+from wanwatch.report.values import UplinkReport
+from wanwatch.report.verdicts import ClauseResult
 
 SITE, HOUR_S = "harbour-lane", 3600
 NEAR = Series("fibre", "near", Kind.ECHO, Role.LINE)

@@ -148,7 +148,8 @@ def test_a_quarter_stands_beside_its_last_month() -> None:
 
 
 def test_a_row_survives_its_journey_through_json() -> None:
-    """What is read back is what was written."""
+    """What is read back is what was written; verdicts and credits are kept beside (see `test_parts`)."""
     (row,) = rows(kept(), None)[:1]
-    assert MonthRow.from_json(json.loads(json.dumps(row.to_json()))) == row
+    figures = replace(row, lines=tuple(replace(line, clauses=(), credits=()) for line in row.lines))
+    assert MonthRow.from_json(json.loads(json.dumps(row.to_json()))) == figures
     assert under_test.MONTHS_BACK == 12

@@ -109,8 +109,8 @@ def tables(data: bytes) -> dict[str, list[dict[str, str]]]:
 def test_the_csv_set_has_the_month_in_tables() -> None:
     """RFC 4180: a header, then rows; figures are those of the JSON."""
     found = tables(render_csv(reported()))
-    assert sorted(found) == [f"2026-10/{name}.csv" for name in
-                             ("clauses", "events", "hours", "lines", "months", "speed", "targets")]  # fmt: skip
+    names = ("clauses", "credits", "events", "hours", "lines", "months", "speed", "targets")
+    assert sorted(found) == [f"2026-10/{name}.csv" for name in names]
     fibre = found["2026-10/lines.csv"][0]
     assert (fibre["uplink"], fibre["down_s"], fibre["outages"]) == ("fibre", "3372.0", "4")
     assert float(fibre["value"]) == 2_675_808 / 2_679_180

@@ -120,7 +120,7 @@ def test_the_line_s_own_figures(told: dict[str, Any]) -> None:
             "near": {"pdv_p95_s": 0.0, "pdv_p99_s": 0.0, "ipdv_mean_abs_s": 0.01 / 239_393, "jitter_s": 0.0},
         },
         "loss_runs": {"near": {"runs": 1, "longest": 3, "mean_length": 3.0}},
-        "names": {}, "resolving": {}, "credit": {},
+        "names": {}, "resolving": {}, "credit": {}, "months": [], "months_credit": [],
     }  # fmt: skip
 
 

@@ -95,8 +95,21 @@ def _hours(report: MonthReport, _: Row) -> Iterator[Row]:
 
 def _clauses(_: MonthReport, told: Row) -> Iterator[Row]:
     for line in told["uplinks"]:
-        for clause in line["clauses"]:
-            yield {"uplink": line["name"], **clause}
+        for part in (line, *line["months"]):
+            for clause in part["clauses"]:
+                yield {"uplink": line["name"], "month": part.get("month"), **clause}
+
+
+def _credits(report: MonthReport, told: Row) -> Iterator[Row]:
+    """Each line of what is owed, and a line for each total; of a month itself, or of each month of a longer time."""
+    for line in told["uplinks"]:
+        for part in (line, *line["months"]):
+            month = part.get("month", report.of.name)
+            for owed in part["credit"].get("contracts", ()):
+                named = {"month": month, "uplink": line["name"], "contract": owed["reference"], **owed}
+                for bound in ("sure", "perhaps"):
+                    total = {"why": "total", "amount": owed[bound]["total"]}
+                    yield from ({**named, "bound": bound, **one} for one in (*owed[bound]["lines"], total))
 
 
 def _tests(report: MonthReport, _: Row) -> Iterator[Row]:
@@ -134,9 +147,12 @@ _TABLES: Final[Mapping[str, tuple[Sequence[str], Callable[[MonthReport, Row], It
     ),
     "hours": (("uplink", "target", "hour", "p5_s", "p50_s", "p95_s", "loss"), _hours),
     "clauses": (
-        ("uplink", "contract", "measure", "target", "statistic", "per", "limit", "value", "low", "high", "samples",
-         "verdict", "reason"),
+        ("uplink", "month", "contract", "measure", "target", "statistic", "per", "limit", "value", "low", "high",
+         "samples", "verdict", "reason"),
         _clauses,
+    ),
+    "credits": (
+        ("month", "uplink", "provider", "contract", "currency", "bound", "why", "reckoning", "amount"), _credits,
     ),
     "speed": (("uplink", "at", "direction", "bps", "apart"), _tests),
     "months": (_MONTH_COLUMNS, _months),

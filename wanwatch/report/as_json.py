@@ -20,14 +20,13 @@ from wanwatch.report.grounds import reason
 from wanwatch.report.pen import Pen
 from wanwatch.report.values import (
     Beside,
-    ClauseResult,
     MonthReport,
-    Owed,
     ResolverFindings,
     TargetFigures,
     UplinkReport,
     Variation,
 )
+from wanwatch.report.verdicts import ClauseResult, Owed, Part, Sum, sums
 
 _US_PER_S = 1_000_000
 
@@ -79,7 +78,9 @@ def _uplink(uplink: UplinkReport, codec: str) -> Json:
         "resolving": {found.resolver: _resolving(found) for found in uplink.resolving},
         "speed": {direction: _speed(found) for direction, found in uplink.speed.items()},
         "clauses": [_clause(clause) for clause in uplink.clauses],
-        "credit": {"contracts": [_owed(owed) for owed in uplink.credits]} if uplink.credits else {},
+        "credit": _credits(uplink.credits),
+        "months": [_part(part) for part in uplink.parts],
+        "months_credit": [_sum(one) for one in sums(uplink.parts)],
     }
 
 
@@ -172,6 +173,32 @@ def _speed(found: Speeds) -> Json:
         "tests": len(found.counted),
         "apart": dict(found.reasons),
     }
+
+
+def _part(part: Part) -> Json:
+    return {
+        "month": part.name,
+        "running": part.running,
+        "clauses": [_clause(clause) for clause in part.clauses],
+        "credit": _credits(part.credits),
+    }
+
+
+def _sum(one: Sum) -> Json:
+    """Amounts are text: a binary fraction would not be the amount."""
+    contract, terms = one.contract, one.contract.terms
+    return {
+        "provider": contract.provider,
+        "reference": contract.reference,
+        "currency": terms.currency if terms else None,
+        "sure": str(one.sure),
+        "perhaps": str(one.perhaps),
+    }
+
+
+def _credits(found: Iterable[Owed]) -> Json:
+    contracts = [_owed(owed) for owed in found]
+    return {"contracts": contracts} if contracts else {}
 
 
 def _owed(owed: Owed) -> Json:

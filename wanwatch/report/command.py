@@ -182,11 +182,15 @@ def make(
     from wanwatch.report.beside import beside  # noqa: PLC0415 - likewise
     from wanwatch.report.history import history  # noqa: PLC0415 - numpy is loaded when it is needed, see the card
     from wanwatch.report.month import build_period  # noqa: PLC0415 - likewise
+    from wanwatch.report.parts import parts  # noqa: PLC0415 - likewise
 
     _progress(f"reading {period.name}")
     report = build_period(record, subject, period, now_unix_ns)
     _progress("reading the months before")
-    return replace(report, months=history(record, subject, report, folder), beside=beside(record, report))
+    rows = history(record, subject, report, folder)
+    months = parts(record, subject, report, rows, folder)
+    uplinks = tuple(replace(uplink, parts=months[uplink.name]) for uplink in report.uplinks)
+    return replace(report, months=rows, beside=beside(record, report), uplinks=uplinks)
 
 
 def rendered(report: "MonthReport", form: str, paper: str = PAPERS[0]) -> bytes:

@@ -10,7 +10,7 @@ from wanwatch.core.account.clauses import Because, Verdict
 from wanwatch.core.account.figures import Figure
 from wanwatch.core.model import NS_PER_S
 from wanwatch.report.pen import Pen
-from wanwatch.report.values import ClauseResult
+from wanwatch.report.verdicts import ClauseResult
 from wanwatch.report.words import NOTHING
 
 _DELAYS: Final = frozenset({"delay", "delay-variation"})

@@ -7,6 +7,8 @@ samples are pruned meanwhile stay as they were reckoned from them.
 
 import json
 import os
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +21,8 @@ from wanwatch.report.kept import write_whole
 from wanwatch.report.month import build_period
 from wanwatch.report.months import LineRow, MonthRow
 from wanwatch.report.subject import Subject
-from wanwatch.report.values import MonthReport
+from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.verdicts_json import verdicts_from_json, verdicts_to_json
 
 MONTHS_BACK: Final = 12
 _SETTLED_NS: Final = 600 * NS_PER_S
@@ -41,11 +44,11 @@ def history(record: Record, subject: Subject, report: MonthReport, folder: Path 
     this = month_of(report.of.year, report.of.month, zone)
     back = [month_before(this, zone, number) for number in range(MONTHS_BACK, 0, -1)]
     begun = [month for month in back if record.watched(subject.site, month.span)]
-    rows = [_row(record, subject, month, report.now_unix_ns, folder) for month in begun]
+    rows = [month_row(record, subject, month, report.now_unix_ns, folder) for month in begun]
     if report.of == this:
         return (*rows, row_of(this, report, to_json(report)))
     last = [this] if record.watched(subject.site, this.span) else []
-    return (*rows, *(_row(record, subject, month, report.now_unix_ns, folder) for month in last))
+    return (*rows, *(month_row(record, subject, month, report.now_unix_ns, folder) for month in last))
 
 
 def row_of(month: Period, report: MonthReport, told: dict[str, Any]) -> MonthRow:
@@ -54,13 +57,15 @@ def row_of(month: Period, report: MonthReport, told: dict[str, Any]) -> MonthRow
         name=month.name,
         title=month.title,
         running=report.running,
-        lines=tuple(_line(one, told["accounts"]["lines"]) for one in told["uplinks"]),
+        lines=tuple(
+            _line(one, told["accounts"]["lines"], uplink)
+            for one, uplink in zip(told["uplinks"], report.uplinks, strict=True)
+        ),
     )
 
 
-def _line(one: dict[str, Any], accounts: dict[str, Any]) -> LineRow:
+def _line(one: dict[str, Any], accounts: dict[str, Any], uplink: UplinkReport) -> LineRow:
     always = accounts[one["name"]]["states"]["always"]
-    verdicts = {clause["verdict"] for clause in one["clauses"]}
     return LineRow(
         name=one["name"],
         availability=one["availability"]["value"],
@@ -72,32 +77,61 @@ def _line(one: dict[str, Any], accounts: dict[str, Any]) -> LineRow:
         p95_s={target: found["p95_s"] for target, found in one["delay"].items()},
         loss=dict(one["loss"]),
         bps={way: found["median_bps"] for way, found in one["speed"].items()},
-        verdict=next((verdict for verdict in ("breached", "undecided", "met") if verdict in verdicts), None),
+        verdict=uplink.verdict,
+        clauses=uplink.clauses,
+        credits=uplink.credits,
     )
 
 
-def _row(record: Record, subject: Subject, month: Period, now_unix_ns: int, folder: Path | None) -> MonthRow:
+def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int, folder: Path | None) -> MonthRow:
+    """Return what stands of a month beside others: as it was kept, or reckoned, and kept if it is over.
+
+    Args:
+        record: The record.
+        subject: The site.
+        month: The month, which has begun.
+        now_unix_ns: The future begins here.
+        folder: Where figures of months are kept; they are not if it is None, is not there or cannot be written.
+    """
     mark = digest(record, subject, month)
     path = folder / f"{month.name}.figures.json" if folder else None
-    kept = _read(path)
-    if kept is not None and kept[0] == mark:
+    kept = _read(path, mark, subject)
+    if kept is not None and kept[0]:
         return kept[1]
-    report = build_period(record, subject, month, max(now_unix_ns, month.span.end_unix_ns))
+    report = build_period(record, subject, month, now_unix_ns)
     row = row_of(month, report, to_json(report))
     if kept is not None:
         row = row.with_delays_of(kept[1])
     if path is not None and now_unix_ns >= month.span.end_unix_ns + _SETTLED_NS:
-        _keep(path, {"digest": mark, "month": row.to_json()})
+        _keep(path, {"digest": mark, "month": row.to_json(), "verdicts": _verdicts(row, subject)})
     return row
 
 
-def _read(path: Path | None) -> tuple[str, MonthRow] | None:
-    """Return what is kept of a month; None where nothing is, or nothing that makes sense."""
+def _read(path: Path | None, mark: str, subject: Subject) -> tuple[bool, MonthRow] | None:
+    """Return what is kept of a month, and whether it still holds; None where nothing is, or nothing that makes sense.
+
+    Of what does not hold any more there are figures, and no verdicts: they could be of other contracts.
+    """
     try:
         told = json.loads(path.read_text("utf-8")) if path else None
-        return None if told is None else (str(told["digest"]), MonthRow.from_json(told["month"]))
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        if told is None:
+            return None
+        row = MonthRow.from_json(told["month"])
+        holds = told["digest"] == mark
+        return holds, _with_verdicts(row, subject, told["verdicts"]) if holds else row
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
         return None
+
+
+def _verdicts(row: MonthRow, subject: Subject) -> Json:
+    plans = {plan.name: plan for plan in subject.uplinks}
+    return {o.name: verdicts_to_json(plans[o.name], o.clauses, o.credits) for o in row.lines if o.name in plans}
+
+
+def _with_verdicts(row: MonthRow, subject: Subject, told: Mapping[str, Any]) -> MonthRow:
+    found = {p.name: verdicts_from_json(p, told[p.name]) for p in subject.uplinks if p.name in told}
+    lines = [(line, *found.get(line.name, ((), ()))) for line in row.lines]
+    return replace(row, lines=tuple(replace(line, clauses=c, credits=o) for line, c, o in lines))
 
 
 def _keep(path: Path, value: Json) -> None:

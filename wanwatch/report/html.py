@@ -1,6 +1,6 @@
 """The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -10,6 +10,7 @@ from markupsafe import Markup
 from wanwatch import __version__
 from wanwatch.core.account import voice
 from wanwatch.core.account.calendar import local_time
+from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.incident import Entry, Incident, folded, subject
@@ -17,7 +18,9 @@ from wanwatch.core.model import NS_PER_S, UNPINNED, Event, State
 from wanwatch.report import charts, grounds, months_page, speed_page, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.pen import Pen
+from wanwatch.report.subject import Contract
 from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.verdicts import ClauseResult, Owed, Part, sums
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 MOST_RIBBONS_NS: Final = 93 * 86_400 * NS_PER_S
@@ -107,6 +110,10 @@ class Line:
         self.of = uplink
         self.anchor = f"line-{number}"
         self.speed = speed_page.directions(report, uplink, number)
+        self.by_parts = list(_by_promise(uplink.parts))
+        of_parts: list[tuple[Part | None, Owed]] = [(part, owed) for part in uplink.parts for owed in part.credits]
+        self.owed = of_parts or [(None, owed) for owed in uplink.credits]
+        self.sums = sums(uplink.parts)
         self.strip = _drawn(charts.strip(report.period, uplink.states))
         self.ribbons = _ribbons(report, uplink)
         self.months = (
@@ -134,6 +141,15 @@ class Line:
             (State.UNOBSERVED, self.of.states.unobserved),
         ):
             yield state.value, total_ns(spans), total_ns(spans) / whole
+
+
+def _by_promise(parts: Sequence[Part]) -> Iterator[list[tuple[Part, ClauseResult]]]:
+    """Yield what became of each promise of a contract in one part after the other."""
+    found: dict[tuple[Contract, Promise], list[tuple[Part, ClauseResult]]] = {}
+    for part in parts:
+        for clause in part.clauses:
+            found.setdefault((clause.contract, clause.promise), []).append((part, clause))
+    yield from found.values()
 
 
 def _ribbons(report: MonthReport, uplink: UplinkReport) -> Markup | None:

@@ -26,14 +26,13 @@ from wanwatch.report.samples import Collector, Probes, gather, ranked
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Subject, UplinkPlan
 from wanwatch.report.values import (
-    ClauseResult,
     MonthReport,
-    Owed,
     ResolverFindings,
     TargetFigures,
     UplinkReport,
     Variation,
 )
+from wanwatch.report.verdicts import ClauseResult, Owed
 
 _MEDIAN, _P95, _P99 = Fraction(1, 2), Fraction(95, 100), Fraction(99, 100)
 _US_PER_S: Final = 1_000_000
@@ -107,7 +106,8 @@ def build_period(
     Args:
         record: The record.
         subject: The site, its lines and their contracts.
-        of: The period. What is promised by shorter times is judged over the whole of it.
+        of: The period. What is promised by shorter times of the calendar is left to the reports of these; of days it is
+            judged over all of them.
         now_unix_ns: The future begins here; it is unobserved.
         detailed: Whether delays are told hour by hour, and what the order of probes tells; no promise rests on them.
     """
@@ -134,6 +134,7 @@ def build_period(
                 scope(p, one, subject, period=over[p.per], events=mine, now_unix_ns=until_unix_ns)
                 for one in plan.contracts
                 for p in (one.promises if one.in_force(period, subject.zone) else ())
+                if _judged_by(p.per, of)
             ],
             line=_by_target(all_series, plan.name, Role.LINE, [target.name for target in plan.targets]),
             names=_by_target(all_series, plan.name, Role.NAMES),
@@ -144,7 +145,8 @@ def build_period(
     lines = [line(plan) for plan in _plans(subject, all_series)]
     collectors = {series: mine for one in lines for series, mine in one.of_series()}
     collectors |= {series: [] for series in path_of(all_series)}
-    minutes = gather(record.blocks(subject.site, reach, list(collectors)), collectors)
+    seen_so_far = Span(reach.start_unix_ns, max(reach.start_unix_ns, until_unix_ns))
+    minutes = gather(record.blocks(subject.site, seen_so_far, list(collectors)), collectors)
     known = {plan.name for plan in subject.uplinks}
     # Inspections are counted by the month of the calendar.
     resolving = resolving_in(record, subject, of.year, of.month) if of.per is Per.MONTH else {}
@@ -201,6 +203,11 @@ class _Month:
     period: Span
     now_unix_ns: int
     monthly: bool
+
+
+def _judged_by(per: Per, of: Period) -> bool:
+    """Whether a report of this period judges what is promised by such times: shorter ones have reports of their own."""
+    return of.per is None or per.months >= of.per.months
 
 
 def _within(per: Per, of: Period) -> bool:

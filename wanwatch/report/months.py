@@ -1,10 +1,11 @@
 """Months: what stands of a month beside others. Values only; `history` finds them."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Self
 
 from wanwatch.core.model import Json
+from wanwatch.report.verdicts import ClauseResult, Owed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +24,8 @@ class LineRow:
         loss: Loss ratio by target.
         bps: Median of its speed tests, by direction.
         verdict: The worst of its clauses' verdicts; None without clauses.
+        clauses: What became of each of its promises.
+        credits: What each contract owes.
     """
 
     name: str
@@ -36,6 +39,13 @@ class LineRow:
     loss: Mapping[str, float | None]
     bps: Mapping[str, float | None]
     verdict: str | None
+    clauses: tuple[ClauseResult, ...] = ()
+    credits: tuple[Owed, ...] = ()
+
+    def to_json(self) -> Json:
+        """Return its figures as JSON values, without clauses and credits."""
+        told = {field.name: getattr(self, field.name) for field in fields(self)}
+        return {name: value for name, value in told.items() if name not in {"clauses", "credits"}}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,9 +72,9 @@ class MonthRow:
         return replace(self, lines=lines)
 
     def to_json(self) -> Json:
-        """Return it as JSON values."""
-        told: dict[str, Json] = asdict(self)
-        return {**told, "lines": [asdict(line) for line in self.lines]}
+        """Return its figures as JSON values."""
+        lines = [line.to_json() for line in self.lines]
+        return {"name": self.name, "title": self.title, "running": self.running, "lines": lines}
 
     @classmethod
     def from_json(cls, told: Mapping[str, Any]) -> Self:

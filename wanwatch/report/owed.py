@@ -13,7 +13,7 @@ from wanwatch.core.account.spells import Spell
 from wanwatch.core.account.working import paid_days
 from wanwatch.core.model import Event, EventKind, Span
 from wanwatch.report.subject import Contract, DayTerms, Subject
-from wanwatch.report.values import ClauseResult, Owed
+from wanwatch.report.verdicts import ClauseResult, Owed
 
 
 def owed(

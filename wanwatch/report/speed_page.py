@@ -8,7 +8,8 @@ from markupsafe import Markup
 from wanwatch.core.account.speed_result import WORDS, Ending
 from wanwatch.core.account.speed_tests import BUSY, NOT_STEADY, SpeedTest
 from wanwatch.report.speed_chart import speed_chart
-from wanwatch.report.values import ClauseResult, MonthReport, UplinkReport
+from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.verdicts import ClauseResult
 
 DIRECTION: Final = {"down": "towards the site", "up": "away from the site"}
 MOST_MISSED: Final = 30

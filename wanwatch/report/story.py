@@ -6,6 +6,7 @@ text around it.
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Final
 
 from markupsafe import Markup
@@ -18,7 +19,8 @@ from wanwatch.core.model import NS_PER_S, Domain, Event, EventKind
 from wanwatch.report.grounds import limit_value
 from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract
-from wanwatch.report.values import ClauseResult, MonthReport, Owed, UplinkReport
+from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.verdicts import ClauseResult, Part, sums
 from wanwatch.report.words import PLACE
 
 _CAUSES: Final[Mapping[Cause, str]] = {
@@ -187,21 +189,27 @@ def _line_to_do(report: MonthReport, uplink: UplinkReport) -> Iterator[Markup]:
         if event.end is None and report.running:
             since = report.pen.moment(event.start.estimate_unix_ns)
             yield _say("{} is down since {}: tell its provider.", name(uplink.name), since)
-    breached = [clause for clause in uplink.clauses if clause.ruling.verdict is Verdict.BREACHED]
-    for contract in uplink.contracts:
-        if mine := [clause for clause in breached if clause.contract is contract]:
-            yield _claim(contract, mine, report.pen)
-    for owed in uplink.credits:
-        if owed.sure.total:
-            yield _credit(owed, report.pen)
+    yield from _to_claim(uplink, report.pen)
     for domains, advice in _ADVICE:
         spans = spans_of((e for e in uplink.outages if e.domain in domains), {EventKind.OUTAGE}, report.now_unix_ns)
         if spans:
             yield advice(uplink, len(spans), report.pen.duration(total_ns(spans)))
-    tipped = sum(clause.ruling.because is Because.COULD_TIP for clause in uplink.clauses)
+    tipped = sum(clause.ruling.because is Because.COULD_TIP for clause in uplink.every_clause)
     if tipped:
         text = "Keep the watching machine running: what went unobserved leaves {} of {} undecided."
         yield _say(text, "1 clause" if tipped == 1 else f"{tipped} clauses", name(uplink.name))
+
+
+def _to_claim(uplink: UplinkReport, pen: Pen) -> Iterator[Markup]:
+    breached = [clause for clause in uplink.clauses if clause.ruling.verdict is Verdict.BREACHED]
+    for contract in uplink.contracts:
+        if mine := [clause for clause in breached if clause.contract is contract]:
+            yield _claim(contract, mine, pen)
+        if months := [part for part in uplink.parts if _broke(part, contract)]:
+            yield _claim_months(contract, months, pen)
+    of_month = [(owed.contract, owed.sure.total) for owed in uplink.credits]
+    of_months = [(one.contract, one.sure) for one in sums(uplink.parts)]
+    yield from (_credit(contract, total, pen) for contract, total in (*of_month, *of_months) if total)
 
 
 def _claim(contract: Contract, clauses: Sequence[ClauseResult], pen: Pen) -> Markup:
@@ -215,11 +223,23 @@ def _breach(clause: ClauseResult, pen: Pen) -> Markup:
     return _say("{} was promised {}, and was {}", clause.promise.measure, pen.figures_in(clause.promise.text), value)
 
 
-def _credit(owed: Owed, pen: Pen) -> Markup:
-    contract, terms = owed.contract, owed.contract.terms
+def _broke(part: Part, contract: Contract) -> bool:
+    return any(c.contract == contract and c.ruling.verdict is Verdict.BREACHED for c in part.clauses)
+
+
+def _claim_months(contract: Contract, months: Sequence[Part], pen: Pen) -> Markup:
+    reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
+    said = ", ".join(pen.month_in_short(part.name) for part in months)
+    return _say(
+        "<strong>Claim from {}{}</strong>: promises were broken in {}.", name(contract.provider), reference, said
+    )
+
+
+def _credit(contract: Contract, total: Decimal, pen: Pen) -> Markup:
+    terms = contract.terms
     assert terms is not None  # noqa: S101 - nothing is owed without terms
     text = "Ask {} for a <strong>credit of {} {}</strong>, reckoned with the clauses."
-    return _say(text, name(contract.provider), pen.figures_in(str(owed.sure.total)), terms.currency)
+    return _say(text, name(contract.provider), pen.figures_in(str(total)), terms.currency)
 
 
 def _own_side(uplink: UplinkReport, outages: int, length: str) -> Markup:

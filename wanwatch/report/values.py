@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 
 from wanwatch.core.acceptance import Item
 from wanwatch.core.account.availability import MeanTimes, Times
-from wanwatch.core.account.clauses import Promise, Ruling, Verdict, overall
-from wanwatch.core.account.credits import Credit
+from wanwatch.core.account.clauses import Verdict, overall
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.account.period import Period
 from wanwatch.core.account.speed_tests import Speeds
@@ -26,6 +25,7 @@ from wanwatch.report.pen import Pen
 from wanwatch.report.samples import Hour
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract
+from wanwatch.report.verdicts import ClauseResult, Owed, Part, worst
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,54 +86,6 @@ class TargetFigures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ClauseResult:
-    """What became of one promise.
-
-    Attributes:
-        promise: The promise.
-        contract: The contract that it is part of.
-        period: The time of the calendar that it is judged over.
-        ruling: The verdict and its ground.
-        found: The figure with its bounds, in the unit of the promise's limit.
-        samples: How many probes, tests or events it rests on.
-        times: The states of the time that counts for it.
-        to_come_ns: How much of that time has not come yet.
-        evidence: Names of the events and tests that show it.
-        needed: For a share of tests: how many more decide it at least; None where that cannot be told.
-    """
-
-    promise: Promise
-    contract: Contract
-    period: Span
-    ruling: Ruling
-    found: Bounded
-    samples: int
-    times: Times
-    to_come_ns: int
-    evidence: tuple[str, ...] = ()
-    needed: int | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Owed:
-    """What one contract owes for the month.
-
-    Attributes:
-        contract: The contract.
-        sure: What is owed whatever the unobserved time was like.
-        perhaps: What it may come to.
-        sure_share: The share of the fee in it; None where there is no such step.
-        perhaps_share: Likewise.
-    """
-
-    contract: Contract
-    sure: Credit
-    perhaps: Credit
-    sure_share: Fraction | None
-    perhaps_share: Fraction | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ResolverFindings:
     """What a month's inspections said of one resolver through one line.
 
@@ -175,8 +127,9 @@ class UplinkReport:
         resolving: What inspections said of each resolver.
         speed: What its speed tests came to, by direction.
         best_bps: The most that its handoff carries, in bits of payload a second; None where not known.
-        clauses: What became of each promise.
+        clauses: What became of each promise; in a quarter or a year, of those that are judged over no less than it.
         credits: What each contract owes.
+        parts: The months of a quarter or a year, with what is judged and owed by shorter times.
     """
 
     name: str
@@ -195,6 +148,7 @@ class UplinkReport:
     best_bps: int | None
     clauses: tuple[ClauseResult, ...]
     credits: tuple[Owed, ...]
+    parts: tuple[Part, ...] = ()
 
     @property
     def contract(self) -> Contract | None:
@@ -202,9 +156,14 @@ class UplinkReport:
         return self.contracts[-1] if self.contracts else None
 
     @property
+    def every_clause(self) -> tuple[ClauseResult, ...]:
+        """What became of each promise, those of its months among them."""
+        return (*self.clauses, *(clause for part in self.parts for clause in part.clauses))
+
+    @property
     def verdict(self) -> Verdict | None:
         """The worst of its clauses' verdicts; None without clauses."""
-        return worst(self.clauses)
+        return worst(self.every_clause)
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,9 +256,4 @@ class MonthReport:
     @property
     def verdict(self) -> Verdict | None:
         """The worst verdict of all clauses; None without clauses."""
-        return worst(tuple(clause for uplink in self.uplinks for clause in uplink.clauses))
-
-
-def worst(clauses: tuple[ClauseResult, ...]) -> Verdict | None:
-    """Return the verdict that speaks for several clauses."""
-    return overall(clause.ruling.verdict for clause in clauses)
+        return overall(found for uplink in self.uplinks if (found := uplink.verdict) is not None)

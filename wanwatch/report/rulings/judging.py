@@ -9,7 +9,7 @@ from wanwatch.core.account.figures import UNKNOWN
 from wanwatch.core.model import EventKind
 from wanwatch.report.rulings import probes, speed, spells
 from wanwatch.report.rulings.case import Case, Found
-from wanwatch.report.values import ClauseResult
+from wanwatch.report.verdicts import ClauseResult
 
 
 def _availability(case: Case) -> Found:
