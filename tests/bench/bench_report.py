@@ -55,30 +55,32 @@ def subject() -> Subject:
     )
 
 
-def rows() -> Iterator[Row]:
-    """Minutes of six series: 60 probes each, a thousandth of them lost."""
+def rows(span: Span, raw_since_unix_ns: int) -> Iterator[Row]:
+    """Minutes of six series: 60 probes each, a thousandth of them lost; before an instant their counts only."""
     chance = np.random.default_rng(1)
     offsets = (np.arange(MINUTE_S, dtype="<u4") * 1_000_000).tobytes()
-    first, after = (edge // NS_PER_S // MINUTE_S for edge in (NOVEMBER.start_unix_ns, NOVEMBER.end_unix_ns))
+    edges = (span.start_unix_ns, span.end_unix_ns, raw_since_unix_ns)
+    first, after, raw_from = (edge // NS_PER_S // MINUTE_S for edge in edges)
     for minute in range(first, after):
         rtts = (9000 + chance.exponential(900, (6, MINUTE_S))).astype("<u4")
         rtts[chance.random((6, MINUTE_S)) < 0.001] = MARK_LOST
         for number in range(6):
             lost = int((rtts[number] == MARK_LOST).sum())
             counts = (MINUTE_S, lost, 0, 0, 0, 0, 0, 0, 9000, 9600, 11_000, 15_000)
-            yield block_key(minute, number + 1), *counts, offsets, rtts[number].tobytes()
+            raw = (offsets, rtts[number].tobytes()) if minute >= raw_from else (b"", b"")
+            yield block_key(minute, number + 1), *counts, *raw
 
 
-def outages() -> Iterator[Event]:
-    """Twenty outages of the fibre, ten minutes each."""
-    for number in range(20):
-        start = NOVEMBER.start_unix_ns + number * 30 * 3600 * NS_PER_S
+def outages(span: Span) -> Iterator[Event]:
+    """Outages of the fibre, ten minutes each, some twenty a month."""
+    for number in range(span.length_ns // (36 * 3600 * NS_PER_S)):
+        start = span.start_unix_ns + number * 36 * 3600 * NS_PER_S
         bounds = [Bounds(t, t - NS_PER_S, t) for t in (start, start + 600 * NS_PER_S)]
         yield Event(id=str(number), site=SITE, kind=EventKind.OUTAGE, uplink="fibre", start=bounds[0], end=bounds[1])
 
 
-def make(path: Path) -> None:
-    """Write the record, straight into the store's own tables."""
+def make(path: Path, span: Span = NOVEMBER, raw_since_unix_ns: int = 0) -> None:
+    """Write the record of *span*, straight into the store's own tables."""
     db = connect(path)
     db.execute("BEGIN")
     db.execute("INSERT INTO site (id, name) VALUES (1, ?)", (SITE,))
@@ -87,10 +89,10 @@ def make(path: Path) -> None:
         "INSERT INTO series (id, site_id, uplink, target, kind, role) VALUES (?, 1, ?, ?, ?, ?)",
         [(number, *one) for number, one in enumerate(every, 1)],
     )
-    db.executemany(f"INSERT INTO minute VALUES ({', '.join('?' * 15)})", rows())  # noqa: S608 - a count of marks
+    db.executemany(f"INSERT INTO minute VALUES ({', '.join('?' * 15)})", rows(span, raw_since_unix_ns))  # noqa: S608 - a count of marks
     db.executemany(
         f"INSERT INTO event VALUES (1, {', '.join('?' * 16)})",  # noqa: S608 - likewise
-        [event_row(event) for event in outages()],
+        [event_row(event) for event in outages(span)],
     )
     # Watched for a year before, so that twelve months stand beside the one.
     db.execute("INSERT INTO alive VALUES (1, ?, ?)", (NOVEMBER.start_unix_ns - YEAR_NS, NOVEMBER.end_unix_ns))
@@ -118,20 +120,21 @@ def main(folder: Path) -> None:
     if not path.exists():
         make(path)
     size_mb = path.stat().st_size / 1e6
-    _say(f"record: {6 * 30 * 86_400:,} samples, {size_mb:.0f} MB, load {os.getloadavg()[0]:.1f} before")
+    say(f"record: {6 * 30 * 86_400:,} samples, {size_mb:.0f} MB, load {os.getloadavg()[0]:.1f} before")
     for form in ("all", "all", "json", "csv", "html"):
         began = time.perf_counter()
         process = subprocess.Popen([sys.executable, "-m", "tests.bench.bench_report", str(folder), form])
         _, status, usage = os.wait4(process.pid, 0)
         wall_s = time.perf_counter() - began
         cpu_s = usage.ru_utime + usage.ru_stime
-        _say(f"{form}: {wall_s:.2f} s ({cpu_s:.2f} s of CPU), peak {usage.ru_maxrss / 1024:.0f} MB, exit {status}")
+        say(f"{form}: {wall_s:.2f} s ({cpu_s:.2f} s of CPU), peak {usage.ru_maxrss / 1024:.0f} MB, exit {status}")
     made = json.loads(path.with_suffix(".json").read_text("utf-8"))
     counted = sum(d["samples"] for u in made["uplinks"] for d in u["delay"].values())
-    _say(f"samples in the report: {counted:,}")
+    say(f"samples in the report: {counted:,}")
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
+    """Print a line at once."""
     sys.stdout.write(text + "\n")
     sys.stdout.flush()
 

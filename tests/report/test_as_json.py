@@ -48,6 +48,7 @@ def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> Non
     assert list(fibre) == [
         "name", "observed_s", "unobserved_s", "up_s", "impaired_s", "down_s", "availability", "outages", "delay",
         "loss", "variation", "loss_runs", "voice", "names", "resolving", "speed", "clauses", "credit",
+        "months", "months_credit",
     ]  # fmt: skip
     assert list(fibre["availability"]) == ["value", "low", "high"]
     assert list(fibre["delay"]) == ["near", "far"]

@@ -424,7 +424,7 @@ def test_probes_that_are_no_longer_kept_are_told() -> None:
     """A page must not look complete when it is not."""
     start = at("22 04:00:00")
     bare = [
-        replace(block, offsets=b"", rtts=b"")
+        block._replace(offsets=b"", rtts=b"")
         for block in record().blocks(SITE, Span(start - 600 * NS_PER_S, start + 600 * NS_PER_S))
     ]
     kept = FakeRecord(SITE, EVENTS, WATCHED, bare)

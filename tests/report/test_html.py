@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from fractions import Fraction
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import wanwatch.report
-from tests.fakes.month import PERIOD, SITE, SUBJECT, TARGETS, at, event, reported
+from tests.fakes.month import PERIOD, PROMISES, SITE, SUBJECT, TARGETS, at, event, reported
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.model import EventKind, Kind, Role, Series
 from wanwatch.report.html import render_html
@@ -212,3 +213,25 @@ def test_targets_are_listed_as_the_configuration_lists_them(text: str) -> None:
     """Near before far, although the record sorts them otherwise."""
     assert [t.name for t in TARGETS] == ["near", "far"]
     assert text.index("<bdi>near</bdi> by the hour") < text.index("<bdi>far</bdi> by the hour")
+
+
+def test_an_undecided_clause_leads_to_what_is_missing() -> None:
+    """The invented month's 47 unobserved minutes leave a promise of 99.85 % open: it points at their table."""
+    promise = replace(PROMISES[0], text="at least 99.85%", limit=Fraction("0.9985"))
+    contract = Contract(provider="Example Fibre", promises=(promise,))
+    page = render_html(
+        reported(replace(SUBJECT, uplinks=(replace(SUBJECT.uplinks[0], contracts=(contract,)), *SUBJECT.uplinks[1:])))
+    )
+    assert '<a href="#line-1-unobserved">The unobserved time</a>' in page
+    table = page[page.index('id="line-1-unobserved"') :].partition("</table>")[0]
+    assert re.findall(r'class="when">(.+?)<', table) == ["Fri 16 Oct 03:00:00 +01:00", "Fri 16 Oct 03:47:00 +01:00"]
+    assert "47\N{NO-BREAK SPACE}min" in table
+
+
+def test_every_link_within_the_page_leads_somewhere(text: str) -> None:
+    """Each fragment is the identifier of something on the page."""
+    page = Page(text)
+    there = {attrs.get("id") for _, attrs in page.elements}
+    assert {link["href"] for link in page.all("a") if (link["href"] or "").startswith("#")} <= {
+        f"#{one}" for one in there
+    }

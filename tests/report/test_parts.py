@@ -174,7 +174,7 @@ def test_a_month_that_nobody_watched_decides_nothing() -> None:
     ).uplinks
     may = fibre.parts[1]
     assert {clause.ruling.because for clause in may.clauses} == {Because.NOTHING_SEEN}
-    assert (may.credits[0].sure.total, may.credits[0].perhaps.total) == (0, Decimal("18.00"))
+    assert (may.credits[0].sure.total, may.credits[0].perhaps.total) == (Decimal(0), Decimal("18.00"))
 
 
 def test_a_quarter_that_still_runs_has_the_months_that_have_begun() -> None:

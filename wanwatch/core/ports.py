@@ -4,8 +4,7 @@ The readers (`publish`, `web`, `report`) see the store only through `Record`; th
 """
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from wanwatch.core.model import (
     Afterword,
@@ -30,8 +29,7 @@ MARK_MALFORMED: Final = 0xFFFF_FFFC
 MARK_NOT_SENT: Final = 0xFFFF_FFFB
 
 
-@dataclass(frozen=True, slots=True)
-class MinuteBlock:
+class MinuteBlock(NamedTuple):
     """What one series did in one minute of the wall clock. Nothing is averaged away.
 
     Attributes:

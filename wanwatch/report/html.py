@@ -11,10 +11,10 @@ from wanwatch import __version__
 from wanwatch.core.account import voice
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.account.clauses import Promise
-from wanwatch.core.account.spans import total_ns
+from wanwatch.core.account.spans import intersect, total_ns
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.incident import Entry, Incident, folded, subject
-from wanwatch.core.model import NS_PER_S, UNPINNED, Event, State
+from wanwatch.core.model import NS_PER_S, UNPINNED, Event, Span, State
 from wanwatch.report import charts, grounds, months_page, speed_page, story, words
 from wanwatch.report.evidence import evidence
 from wanwatch.report.pen import Pen
@@ -26,6 +26,8 @@ _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 MOST_RIBBONS_NS: Final = 93 * 86_400 * NS_PER_S
 MOST_ENTRIES: Final = 24
 """Of one time line; what is left out stands in the tables of events."""
+MOST_UNSEEN: Final = 30
+"""Stretches of unobserved time in a table; many short ones say less than a few long ones."""
 PAGE: Final = Path(__file__).parent / "page"
 
 
@@ -47,6 +49,7 @@ def render_html(report: MonthReport) -> str:
         words=words,
         weekdays=report.pen.manner.weekdays(),
         most_missed=speed_page.MOST_MISSED,
+        most_unseen=MOST_UNSEEN,
         codec=voice.CODECS[report.codec],
         packet_ms=round(voice.PACKET_S * 1000),
         buffer_ms=round(voice.BUFFER_S * 1000),
@@ -116,6 +119,7 @@ class Line:
         self.sums = sums(uplink.parts)
         self.strip = _drawn(charts.strip(report.period, uplink.states))
         self.ribbons = _ribbons(report, uplink)
+        self.unseen = _unseen(report, uplink)
         self.months = (
             _drawn(months_page.months_chart(report.months, uplink.name, report.pen)) if len(report.months) > 1 else None
         )
@@ -141,6 +145,13 @@ class Line:
             (State.UNOBSERVED, self.of.states.unobserved),
         ):
             yield state.value, total_ns(spans), total_ns(spans) / whole
+
+
+def _unseen(report: MonthReport, uplink: UplinkReport) -> list[Span]:
+    """The longest stretches in which nobody looked, in order of time; not what has not come yet."""
+    past = Span(report.period.start_unix_ns, max(report.period.start_unix_ns, report.now_unix_ns))
+    longest = sorted(intersect(uplink.states.unobserved, [past]), key=lambda span: -span.length_ns)[:MOST_UNSEEN]
+    return sorted(longest, key=lambda span: span.start_unix_ns)
 
 
 def _by_promise(parts: Sequence[Part]) -> Iterator[list[tuple[Part, ClauseResult]]]:

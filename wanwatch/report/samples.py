@@ -21,6 +21,8 @@ from wanwatch.report.sequence import InOrder, Walk, Whole, Words, in_order
 _WORD: Final = np.dtype("<u4")
 _MINUTE_US: Final = 60_000_000
 _HOUR_MIN: Final = 60
+_BATCH: Final = 20_000
+"""So many minutes at once are quick, and small."""
 _BAND: Final = (Fraction(5, 100), Fraction(1, 2), Fraction(95, 100))
 
 
@@ -121,15 +123,20 @@ class Collector:
         self._hours.setdefault(hour, []).append(answered)
         self._lost_in_hour[hour] = self._lost_in_hour.get(hour, 0) + len(told) - len(answered) - refused
 
-    def take_counts(self, block: MinuteBlock) -> None:
-        """Take a minute whose raw samples are gone, if it lies wholly within the time that counts."""
-        ends = np.array([block.minute, block.minute + 1], np.int64) * _MINUTE_US - [0, 1]
-        places = np.searchsorted(self._edges, ends, side="right")
-        if places[0] == places[1] and places[0] % 2 == 1:
-            asked, missed = self._counted
-            lost = block.lost + block.late + block.malformed
-            self._counted = (asked + block.sent - block.refused, missed + lost)
-            self._refused += block.refused
+    def take_counts(self, minutes: Whole, counts: Whole) -> None:
+        """Take minutes whose raw samples are gone, of those that lie wholly within the time that counts.
+
+        Args:
+            minutes: Unix seconds // 60 of each.
+            counts: Of each minute how many probes were asked, missed and refused: three columns.
+        """
+        begun, ended = (
+            np.searchsorted(self._edges, at, side="right")
+            for at in (minutes * _MINUTE_US, (minutes + 1) * _MINUTE_US - 1)
+        )
+        asked, missed, refused = counts[(begun == ended) & (begun % 2 == 1)].sum(axis=0).tolist()
+        self._counted = (self._counted[0] + asked, self._counted[1] + missed)
+        self._refused += refused
 
     def done(self) -> Probes:
         """Return what was gathered."""
@@ -161,15 +168,18 @@ class _Desk:
     minutes: list[int] = field(default_factory=list)
     offsets: list[bytes] = field(default_factory=list)
     rtts: list[bytes] = field(default_factory=list)
+    counts: list[tuple[int, int, int, int]] = field(default_factory=list)
 
     def put(self, block: MinuteBlock) -> None:
+        asked, missed = block.sent - block.refused, block.lost + block.late + block.malformed
         if block.sent:
             self.seen.minutes.append(block.minute)
-            self.seen.asked.append(block.sent - block.refused)
-            self.seen.missed.append(block.lost + block.late + block.malformed)
+            self.seen.asked.append(asked)
+            self.seen.missed.append(missed)
         if not block.rtts:
-            for collector in self.collectors:
-                collector.take_counts(block)
+            self.counts.append((block.minute, asked, missed, block.refused))
+            if len(self.counts) >= _BATCH:
+                self.hand_counts_on()
             return
         hour = block.minute // _HOUR_MIN
         if hour != self.hour:
@@ -178,6 +188,13 @@ class _Desk:
         self.minutes.append(block.minute)
         self.offsets.append(block.offsets)
         self.rtts.append(block.rtts)
+
+    def hand_counts_on(self) -> None:
+        """Hand the waiting minutes without raw samples to the collectors, as arrays: one by one takes ten times."""
+        told = np.array(self.counts, np.int64).reshape(-1, 4)
+        for collector in self.collectors if self.counts else ():
+            collector.take_counts(told[:, 0], told[:, 1:])
+        self.counts = []
 
     def hand_on(self) -> None:
         """Hand the waiting rows to the collectors, as arrays."""
@@ -212,6 +229,7 @@ def gather(blocks: Iterable[MinuteBlock], collectors: Mapping[Series, Sequence[C
         desks[block.series].put(block)
     for desk in desks.values():
         desk.hand_on()
+        desk.hand_counts_on()
     return {series: desk.seen for series, desk in desks.items()}
 
 

@@ -9,7 +9,7 @@ import sys
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, Final
 
@@ -88,8 +88,7 @@ def merge(stored: MinuteBlock, gathered: Gathered) -> MinuteBlock:
     offsets, rtts = _joined(stored, gathered)
     for offset_us in gathered.late:
         _turn_late(offsets, rtts, offset_us)
-    return replace(
-        stored,
+    return stored._replace(
         **_figures(rtts),
         reordered=stored.reordered + gathered.reordered,
         duplicated=stored.duplicated + gathered.duplicated,
@@ -137,8 +136,7 @@ def _figures(rtts: Iterable[int]) -> dict[str, Any]:
 def _add_counts(stored: MinuteBlock, more: MinuteBlock, late: int) -> MinuteBlock:
     late = min(late, stored.lost)
     changed = more.min_us is not None
-    return replace(
-        stored,
+    return stored._replace(
         sent=stored.sent + more.sent,
         lost=stored.lost + more.lost - late,
         late=stored.late + more.late + late,

@@ -92,11 +92,7 @@ def block_row(block: MinuteBlock) -> Row:
 
 def block_of(series: Series, minute: int, row: Row) -> MinuteBlock:
     """Return the block that `block_row` made *row* of."""
-    return MinuteBlock(
-        series=series, minute=minute, sent=row[0], lost=row[1], late=row[2], refused=row[3], malformed=row[4],
-        not_sent=row[5], reordered=row[6], duplicated=row[7], min_us=row[8], median_us=row[9], p95_us=row[10],
-        max_us=row[11], offsets=row[12], rtts=row[13],
-    )  # fmt: skip
+    return MinuteBlock(series, minute, *row)
 
 
 def series_of(row: Row) -> Series:
