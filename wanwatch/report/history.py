@@ -98,7 +98,7 @@ def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int,
     kept = _read(path, mark, subject)
     if kept is not None and kept[0]:
         return kept[1]
-    report = build_period(record, subject, month, now_unix_ns)
+    report = build_period(record, subject, month, now_unix_ns, detailed=False)
     row = row_of(month, report, to_json(report))
     if kept is not None:
         row = row.with_delays_of(kept[1])
