@@ -15,16 +15,22 @@ import numpy.typing as npt
 
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.clauses import Promise
+from wanwatch.core.account.period import month_of
 from wanwatch.core.account.timeline import event_span
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
-from wanwatch.core.ports import MARK_LOST, MinuteBlock
+from wanwatch.core.ports import MARK_LOST, MinuteBlock, Record
 from wanwatch.core.traced import TracedRoute
-from wanwatch.report.month import build_month
+from wanwatch.report.month import build_period
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
 from wanwatch.report.values import MonthReport
 
 SITE = "harbour-lane"
 EVERY_S = 10
+
+
+def build_month(record: Record, subject: Subject, year: int, month: int, now_unix_ns: int) -> MonthReport:
+    """Account for one month of one site."""
+    return build_period(record, subject, month_of(year, month, subject.zone), now_unix_ns)
 
 
 def at(text: str) -> int:

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import pytest
 
+from tests.fakes.month import build_month
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.calendar import Per, calendar_span
 from wanwatch.core.account.clauses import Because, Promise, Ruling, Verdict
@@ -29,7 +30,6 @@ from wanwatch.core.model import (
 )
 from wanwatch.core.ports import MARK_LOST, MARK_REFUSED
 from wanwatch.report.grounds import reason
-from wanwatch.report.month import build_month
 from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract, DayTerms, Subject, TargetPlan, UplinkPlan
 from wanwatch.report.values import UplinkReport

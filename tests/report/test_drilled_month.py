@@ -4,11 +4,11 @@ import json
 from typing import Final
 
 from tests.fakes.clock import START_UNIX_NS
+from tests.fakes.month import build_month
 from tests.fakes.record import FakeRecord
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Json
 from wanwatch.report.as_json import render_json
 from wanwatch.report.html import render_html
-from wanwatch.report.month import build_month
 from wanwatch.report.subject import Subject, UplinkPlan
 from wanwatch.report.values import MonthReport
 

@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 
 import wanwatch.report
-from tests.fakes.month import PERIOD, PROMISES, SITE, SUBJECT, TARGETS, at, event, reported
+from tests.fakes.month import PERIOD, PROMISES, SITE, SUBJECT, TARGETS, at, build_month, event, reported
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.model import EventKind, Kind, Role, Series
 from wanwatch.report.html import render_html
-from wanwatch.report.month import build_month
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}

@@ -11,7 +11,20 @@ import numpy as np
 import pytest
 
 from tests.fakes import month as office
-from tests.fakes.month import EVENTS, PERIOD, SERIES, SUBJECT, TARGETS, WATCHED, Truth, at, event, record, reported
+from tests.fakes.month import (
+    EVENTS,
+    PERIOD,
+    SERIES,
+    SUBJECT,
+    TARGETS,
+    WATCHED,
+    Truth,
+    at,
+    build_month,
+    event,
+    record,
+    reported,
+)
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.calendar import month_span
 from wanwatch.core.account.clauses import Because, Promise, Ruling, Verdict
@@ -20,7 +33,6 @@ from wanwatch.core.account.variation import LossRuns
 from wanwatch.core.account.voice import CODECS, call
 from wanwatch.core.model import NS_PER_S, Event, EventKind, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_MALFORMED, MARK_NOT_SENT, MARK_REFUSED, MinuteBlock
-from wanwatch.report.month import build_month
 from wanwatch.report.sequence import InOrder
 from wanwatch.report.subject import Contract, Subject, UplinkPlan
 from wanwatch.report.values import MonthReport, UplinkReport

@@ -4,12 +4,12 @@ from fractions import Fraction
 from pathlib import Path
 
 from tests.fakes.clock import START_UNIX_NS, FakeClock
+from tests.fakes.month import build_month
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.figures import Figure
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Kind, Outcome, Role, Sample, Series, Span
 from wanwatch.core.planned import announced
 from wanwatch.report.html import render_html
-from wanwatch.report.month import build_month
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
 from wanwatch.report.values import MonthReport
 from wanwatch.store import SqliteKeeper, SqliteRecord, announce

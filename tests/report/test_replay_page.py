@@ -2,12 +2,11 @@
 
 from dataclasses import replace
 
-from tests.fakes.month import EVENTS, PERIOD, PROMISES, SUBJECT, WATCHED, blocks, event
+from tests.fakes.month import EVENTS, PERIOD, PROMISES, SUBJECT, WATCHED, blocks, build_month, event
 from tests.fakes.record import FakeRecord
 from wanwatch.core.account.clauses import Verdict
 from wanwatch.core.model import EventKind, JudgeSettings
 from wanwatch.core.replay import RECORDED, Outcome, Row, Ruled, tally
-from wanwatch.report.month import build_month
 from wanwatch.report.replay_page import chart, render_html
 from wanwatch.report.replayed import AsIf, ruled
 

@@ -5,11 +5,10 @@ from typing import Any
 
 import pytest
 
-from tests.fakes.month import PERIOD, SITE, SUBJECT, record, reported
+from tests.fakes.month import PERIOD, SITE, SUBJECT, build_month, record, reported
 from wanwatch.core.resolving import Findings, Ledger, Sign, ledger_key
 from wanwatch.report.as_json import render_json
 from wanwatch.report.html import render_html
-from wanwatch.report.month import build_month
 from wanwatch.report.values import MonthReport
 
 

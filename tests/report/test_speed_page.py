@@ -5,6 +5,7 @@ from datetime import UTC, date
 from decimal import Decimal
 from fractions import Fraction
 
+from tests.fakes.month import build_month
 from tests.fakes.record import MINUTE_NS, FakeRecord, minute_block
 from wanwatch.core.account.calendar import Per, calendar_span
 from wanwatch.core.account.clauses import Promise
@@ -25,7 +26,6 @@ from wanwatch.core.model import (
 )
 from wanwatch.report.as_json import render_json
 from wanwatch.report.html import render_html
-from wanwatch.report.month import build_month
 from wanwatch.report.pen import Pen
 from wanwatch.report.speed_chart import speed_chart
 from wanwatch.report.speed_page import directions

@@ -4,10 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, reported
+from tests.fakes.month import EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, build_month, event, record, reported
 from tests.fakes.record import FakeRecord
 from wanwatch.core.model import Domain, EventKind, Span
-from wanwatch.report.month import build_month
 from wanwatch.report.story import happened, headline, to_do
 from wanwatch.report.subject import Subject
 from wanwatch.report.words import PLACE, WHERE

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from tests.fakes.month import PERIOD, SUBJECT, at, record, reported
+from tests.fakes.month import PERIOD, SUBJECT, at, build_month, record, reported
 from wanwatch.cli import main
 from wanwatch.core.account.tally import ClauseSoFar, Tally
 from wanwatch.core.model import NS_PER_S
 from wanwatch.report.as_json import render_json
-from wanwatch.report.month import build_month, build_period
+from wanwatch.report.month import build_period
 from wanwatch.report.subject import Contract
 from wanwatch.report.tally import tally_of
 

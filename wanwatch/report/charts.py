@@ -61,6 +61,7 @@ _LONG_NUMBER: Final = re.compile(r"(\d\.\d\d)\d+")
 """A hundredth of a point is finer than any screen or printer."""
 _HOUR_NS: Final = 3600 * NS_PER_S
 _APART_DAYS: Final = 4
+_LETTERS_A_DAY: Final = 6
 _MOST_TICKS: Final = 7
 _OFF_SCALE_MS: Final = 1e9
 WIDTH_IN: Final = 6.6
@@ -228,9 +229,16 @@ def week_ticks(rows: Sequence[tuple[date, Span]], pen: Pen) -> tuple[list[float]
     """Return a tick at midnight of each Monday, or of every so many, and of the first day where that is far enough."""
     mondays = [row for row in rows if row[0].weekday() == 0]
     mondays = mondays[:: 1 + len(mondays) // _MOST_TICKS]
-    first = rows[:1] if not mondays or (mondays[0][0] - rows[0][0]).days >= _APART_DAYS else []
+    first = rows[:1] if not mondays or _apart(rows[0][0], mondays[0][0], pen) else []
     at = [span.start_unix_ns / _HOUR_NS for _, span in (*first, *mondays)]
     return at, [pen.manner.weekday(day) for day, _ in (*first, *mondays)]
+
+
+def _apart(first: date, monday: date, pen: Pen) -> bool:
+    """Whether both names fit beside each other in a chart of a month; in some locales they are long."""
+    days_apart = (monday - first).days
+    letters = len(pen.manner.weekday(first)) + len(pen.manner.weekday(monday))
+    return days_apart >= _APART_DAYS and letters <= days_apart * _LETTERS_A_DAY
 
 
 def write_ticks(axis: Any, pen: Pen) -> None:

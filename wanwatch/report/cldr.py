@@ -68,7 +68,8 @@ class Cldr:
 
     def together(self, day: str, time: str) -> str:
         """Write a day and a time of it in the locale's order."""
-        return str(self._locale.datetime_formats["medium"]).replace("{1}", day).replace("{0}", time)
+        joined = str(self._locale.datetime_formats["medium"]).replace("{1}", day).replace("{0}", time)
+        return self._framed(joined)
 
     def weekday(self, day: date) -> str:
         """Write a day within a year, with its name: `Di., 13. Okt.`."""

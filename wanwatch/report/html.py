@@ -36,6 +36,7 @@ def render_html(report: MonthReport) -> str:
     environment = page_environment(report.pen)
     return environment.get_template("month.html").render(
         report=report,
+        site=report.site,
         title=report.pen.title(report.of),
         word=report.of.word,
         style=Markup((PAGE / "month.css").read_text("utf-8")),  # noqa: S704 - our own file

@@ -21,6 +21,7 @@ MEDIA_TYPES: Final = {
 }
 """What each form is called in a mail; the first that is written is the one that is sent."""
 _MONTH: Final = re.compile(r"\d{4}-\d\d")
+_FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,200}")
 
 
 class ToSend(NamedTuple):
@@ -63,11 +64,18 @@ def prepared(folder: Path) -> Path:
 
 
 def listed(folder: Path) -> list[Kept]:
-    """Return the kept reports, by period and form; none where there is no folder."""
+    """Return the kept reports, by period and form; none where there is no folder, or none that may be read.
+
+    Only files of our own making: no links, and no name that we would not give.
+    """
+    try:
+        files = sorted(path for path in folder.iterdir() if path.is_file() and not path.is_symlink())
+    except OSError:
+        return []
     found = []
-    for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+    for path in files:
         suffix = next((suffix for suffix in SUFFIXES.values() if path.name.endswith(suffix)), None)
-        if suffix and not path.name.startswith(".") and not path.name.endswith(".figures.json"):
+        if suffix and _FILE.fullmatch(path.name) and not path.name.endswith(".figures.json"):
             found.append(Kept(path.name.removesuffix(suffix), path, path.stat().st_size))
     return found
 

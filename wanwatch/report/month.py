@@ -9,7 +9,7 @@ from wanwatch.core.account import voice
 from wanwatch.core.account.availability import availability, mean_times, times_in
 from wanwatch.core.account.calendar import Per, calendar_span
 from wanwatch.core.account.figures import loss_ratio, percentile
-from wanwatch.core.account.period import Period, month_of
+from wanwatch.core.account.period import Period
 from wanwatch.core.account.spans import intersect, total_ns, union
 from wanwatch.core.account.speed_tests import DIRECTIONS, SpeedTest, read_tests, speeds
 from wanwatch.core.account.timeline import Timeline, probed_spans, spans_of, timeline
@@ -91,11 +91,6 @@ class _Line:
             for target, many in by_target.items():
                 mine = [c for (r, t, _), c in self.collectors.items() if (r, t) == (role, target)]
                 yield from ((series, mine) for series in many)
-
-
-def build_month(record: Record, subject: Subject, year: int, month: int, now_unix_ns: int) -> MonthReport:
-    """Account for one month of one site, cut in the site's time zone."""
-    return build_period(record, subject, month_of(year, month, subject.zone), now_unix_ns)
 
 
 def build_period(

@@ -1,6 +1,5 @@
 """Pages: for people, whole without a script; a small one of our own keeps the status page fresh."""
 
-import re
 import shlex
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -20,6 +19,7 @@ from wanwatch.core.model import NS_PER_S, UNPINNED, Measurement, Span
 from wanwatch.publish.incidents import WORDS
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence as event_sentence
+from wanwatch.report.kept import listed
 from wanwatch.web import views
 from wanwatch.web.office import KEPT_NS, Office, Reader, Reading, tests_of
 from wanwatch.web.ribbon import PATTERNS
@@ -28,7 +28,6 @@ FOLDER: Final = Path(__file__).parent / "page"
 _WORDS: Final = WORDS._replace(name=apart)
 _KINDS: Final = {".html": "page", ".pdf": "PDF", ".zip": "tables", ".json": "data"}
 """What a kept report is for a reader, by the ending of its file's name."""
-_FILE: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,200}")
 _OWN_FILES: Final = {"status.css": "text/css", "status.js": "text/javascript"}
 REPORT_POLICY: Final = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; form-action 'none'; sandbox"
@@ -155,12 +154,7 @@ class Pages:
 
 def kept(folder: Path) -> list[Path]:
     """Return the reports that may be read, the latest first; none where there is no folder."""
-    try:
-        files = [path for path in folder.iterdir() if path.is_file() and not path.is_symlink()]
-    except OSError:
-        return []
-    known = [path for path in files if path.suffix in _KINDS and _FILE.fullmatch(path.name)]
-    return sorted((path for path in known if ".figures." not in path.name), reverse=True)
+    return [one.path for one in reversed(listed(folder))]
 
 
 class KeptReport(NamedTuple):

@@ -24,6 +24,7 @@ def render_html(certificate: Certificate) -> str:
     style = "".join((PAGE / file).read_text("utf-8") for file in ("month.css", "acceptance.css"))
     return environment.get_template("acceptance.html").render(
         certificate=certificate,
+        site=certificate.site,
         test=certificate.test,
         given=certificate.test.handover,
         contract=certificate.contract,

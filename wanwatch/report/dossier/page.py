@@ -45,6 +45,7 @@ def render_html(dossier: Dossier) -> str:
     style = "".join((PAGE / file).read_text("utf-8") for file in ("month.css", "dossier.css"))
     return environment.get_template("dossier.html").render(
         dossier=dossier,
+        site=dossier.site,
         outage=dossier.outage,
         contract=dossier.contract,
         style=Markup(style),  # noqa: S704 - our own files
