@@ -227,6 +227,28 @@ async def test_a_fault_of_ours_stops_no_other_letter(caplog: pytest.LogCaptureFi
     assert "sesame" not in caplog.text
 
 
+async def test_an_outbox_that_cannot_be_read_is_looked_into_again(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The courier outlives whatever it meets."""
+    monkeypatch.setattr("wanwatch.publish.notices.courier.LOOK_EVERY_S", 0.02)
+    box, fails = Box(post_to()), [KeyError("broken row"), KeyError("broken row")]
+
+    async def waiting() -> Sequence[Post]:
+        if fails:
+            raise fails.pop()
+        return await box.waiting()
+
+    courier = Courier(
+        box, waiting, Sender(lambda *_: TAKEN), lines=lambda: [line()], show=lambda *_: None, clock=FakeClock()
+    )
+    task = asyncio.create_task(courier.run())
+    await until(lambda: box.states() == [PostState.TAKEN])
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
+    assert caplog.text.count("a fault of this program") == 2
+
+
 async def test_what_was_taken_while_we_are_stopped_is_kept(caplog: pytest.LogCaptureFixture) -> None:
     """A receiver that is about to answer is waited for, briefly, and its word is kept: nothing is sent twice."""
     box = Box(post_to(number=1), post_to(number=2))

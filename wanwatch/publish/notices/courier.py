@@ -79,7 +79,10 @@ class Courier:
         try:
             while True:
                 self._news.clear()
-                await self._look()
+                try:
+                    await self._look()
+                except Exception:  # whoever falls silent here would not even be missed
+                    log.exception("notices: a fault of this program; the outbox is looked into again")
                 with suppress(TimeoutError):
                     await asyncio.wait_for(self._news.wait(), LOOK_EVERY_S)
         finally:
