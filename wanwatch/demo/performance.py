@@ -162,7 +162,7 @@ class _Performance:
 
     def _leave_word(self, address: str) -> None:
         self._terminal.heading("The daemon's own pages")
-        self._terminal.line(f"  status   {address}/health")
+        self._terminal.line(f"  status   {address}/")
         self._terminal.line(f"  metrics  {address}/metrics")
 
 
