@@ -55,8 +55,8 @@ def test_a_letter_says_what_where_since_when_whose_side_what_to_do_and_how_long(
         "Site: harbour-lane\n"
         "In trouble: fibre\n"
         "Began: 2026-10-13 14:03:20.0 +01:00 (surely between 14:03:19.200 and 14:03:20.000)\n"
-        "Lasts so far: 20.0 s\n"
-        "Where fibre broke: on the access line\n"
+        "Goes on: fibre: down on the access line, since 2026-10-13 14:03:20.0 +01:00"
+        " (surely between 14:03:19.200 and 14:03:20.000), so far for 20.0 s\n"
         "People were cut off: for 8.2 s at least\n"
         "\n"
         "What to do:\n"
@@ -85,6 +85,17 @@ def test_the_end_says_how_long_it_was_and_where_the_evidence_is() -> None:
     ):
         assert line in told.text.splitlines()
     assert "In trouble" not in told.text
+
+
+def test_each_line_in_trouble_says_since_when() -> None:
+    """A line that works badly since this morning must not make an outage of a minute look like one of hours."""
+    slow = event(EventKind.IMPAIRMENT, "13 07:00:00", None, "copper")
+    lines = letter(Kind.WORSE, [slow, DOWN]).text.splitlines()
+    going = [line for line in lines if line.startswith("Goes on: ")]
+    assert [line.partition(", since ")[0] for line in going] == [
+        "Goes on: copper: works badly", "Goes on: fibre: down on the access line",
+    ]  # fmt: skip
+    assert [line.rpartition("so far for ")[2] for line in going] == ["6 h 03 min", "20.0 s"]
 
 
 def test_every_kind_of_notice_has_its_words() -> None:

@@ -7,10 +7,10 @@ from typing import Final, NamedTuple
 
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.apart import one_line
-from wanwatch.core.incident import Incident, Words, sentence
+from wanwatch.core.incident import Edge, Entry, Incident, Words, phrase, sentence
 from wanwatch.core.incident.joining import BESIDE
 from wanwatch.core.lengths import duration
-from wanwatch.core.model import Bounds, EventKind
+from wanwatch.core.model import Bounds, Event, EventKind
 from wanwatch.core.notices import Attachment, Case, Kind, Letter, Notice
 from wanwatch.core.notices.case import CLOSING, over_ns
 from wanwatch.core.notices.wanted import REPORT_PREFIX
@@ -106,19 +106,25 @@ def _facts(notice: Notice, one: Incident, office: Office) -> Iterator[str]:
     if notice.lines:
         yield f"In trouble: {', '.join(shown_name(line) if line else 'the site' for line in notice.lines)}"
     yield f"Began: {shown_instant(one.start, office.zone)}"
-    lasts = any(over_ns(event, notice.made_unix_ns) is None for event in one.events)
+    lasting = [event for event in one.events if over_ns(event, notice.made_unix_ns) is None]
     if one.end is not None:
-        yield f"{'Announced until' if lasts else 'Over'}: {shown_instant(one.end, office.zone)}"
-    if lasts:
-        yield f"Lasts so far: {shown_length(one.start, notice.made_unix_ns)}"
-    elif one.end is not None:
+        yield f"{'Announced until' if lasting else 'Over'}: {shown_instant(one.end, office.zone)}"
+    if one.end is not None and not lasting:
         yield f"Lasted: {shown_length(one.start, one.end.estimate_unix_ns)}"
-    for line, where in dict.fromkeys((event.uplink, event.domain) for event in one.events):
+    for event in lasting:
+        what = f"{shown_name(event.uplink) if event.uplink else 'the site'}: {_phrase(event)}"
+        since, length = shown_instant(event.start, office.zone), shown_length(event.start, notice.made_unix_ns)
+        yield f"Goes on: {what}, since {since}, so far for {length}"
+    for line, where in dict.fromkeys((event.uplink, event.domain) for event in one.events if event not in lasting):
         if where is not None:
             yield f"Where {shown_name(line) if line else 'it'} broke: {WHERE[where]}"
     if one.lead.kind not in BESIDE:
         said = "not known" if one.cut_off_s is None else f"for {duration(one.cut_off_s)} at least"
         yield f"People were cut off: {said}"
+
+
+def _phrase(event: Event) -> str:
+    return phrase(Entry(event.start, Edge.BEGAN, event), WORDS)
 
 
 def _more(case: Case) -> Iterator[str]:
