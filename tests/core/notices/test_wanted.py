@@ -362,6 +362,8 @@ def test_an_outage_that_work_only_met_is_an_alarm() -> None:
     work = happened(EventKind.PLANNED_WORK, 100, HOUR)
     down = replace(happened(OUTAGE, 0), planned=True)
     assert Address().look(200, work, down) == [Kind.BEGAN]
+    over = replace(happened(OUTAGE, 0, 200), planned=True)
+    assert Address().look(400, work, over) == [Kind.PASSED]
 
 
 def test_a_drill_is_no_alarm_unless_it_is_outlasted() -> None:
@@ -374,6 +376,13 @@ def test_a_drill_is_no_alarm_unless_it_is_outlasted() -> None:
     ended = happened(EventKind.DRILL, 0, 320)
     assert ops.look(400, ended, down, moved) == [Kind.BEGAN]
     assert Address(replace(TERMS, drills=True)).look(300, drill, down, moved) == [Kind.BEGAN]
+
+
+def test_a_switch_of_a_drill_is_the_drills_though_its_silence_outlasts_it() -> None:
+    """Traffic comes home as the drill ends."""
+    drill = happened(EventKind.DRILL, 0, 300)
+    home = replace(back(299.8), drill=True)
+    assert Address().look(600, drill, replace(happened(OUTAGE, 60, 250), drill=True), home) == []
 
 
 def test_announced_work_that_was_asked_for_is_told_when_it_begins_and_when_it_is_over() -> None:

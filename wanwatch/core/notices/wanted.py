@@ -134,7 +134,7 @@ def _notice(case: Case, kind: Kind, mine: Sequence[Notice], stands: Standing, te
         about,
         count=1 + sum(notice.kind is kind for notice in mine),
         made_unix_ns=now_unix_ns,
-        lines=() if kind in CLOSING else stands.lines,
+        lines=stands.lines,
         signs=stands.signs,
         also=tuple(also),
     )
