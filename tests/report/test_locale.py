@@ -161,6 +161,7 @@ def test_a_dossier_and_a_certificate_are_too() -> None:
     outage = next(event.id for event in reported().uplinks[0].outages if event.id.endswith("13 13:03:20"))
     dossier = build(record(), german, outage, now_unix_ns=PERIOD.end_unix_ns, clock_error_us=4200)
     page = render_dossier(dossier)
+    assert render_dossier(dossier) == page
     assert "between 13:03:19,200 and 13:03:20,000 UTC" in page
     assert "4,20\N{NO-BREAK SPACE}ms" in page or "4,20 ms" in page
     certificate = render_certificate(certificate_of(accepted(one_test()), german, "fibre"))

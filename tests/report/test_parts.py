@@ -25,6 +25,7 @@ from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Kind, Role, 
 from wanwatch.report.as_csv import render_csv
 from wanwatch.report.as_json import render_json
 from wanwatch.report.command import make
+from wanwatch.report.history import history
 from wanwatch.report.html import render_html
 from wanwatch.report.month import build_period
 from wanwatch.report.subject import Contract, Subject, TargetPlan, UplinkPlan
@@ -196,6 +197,14 @@ def test_a_year_has_its_quarters_in_their_last_months(now: str, told: list[str])
     of_quarters = [(p.name, c) for p in fibre.parts for c in p.clauses if c.promise.per is Per.QUARTER]
     assert [name for name, _ in of_quarters] == [f"2027-{month}" for month in told]
     assert of_quarters[1][1].found.value == Fraction(91 * 24 - 25, 91 * 24) if now > "07" else True
+
+
+def test_beside_other_months_a_longer_promise_stands_in_its_last_one() -> None:
+    """April and May are over before the quarter is, and June ends it; the year's promise stands in none of them."""
+    rows = history(record(), subject(), quarter("08-01 00:00"), None)
+    told = {row.name: [c.promise.per for line in row.lines for c in line.clauses] for row in rows[-3:]}
+    month = [Per.MONTH, Per.MONTH]
+    assert told == {"2027-04": month, "2027-05": month, "2027-06": [*month, Per.QUARTER]}
 
 
 def test_days_are_judged_over_all_of_them_as_before() -> None:

@@ -2,7 +2,8 @@
 
 What is kept of a month that is over is one small file with its digest: it is taken only while the digest is still the
 same, so that work announced afterwards, a drill, or other contracts make the month be reckoned anew. Percentiles whose
-samples are pruned meanwhile stay as they were reckoned from them.
+samples are pruned meanwhile stay as they were reckoned from them. What is promised by the quarter or the year stands in
+the month in which that time ends, and in one that still runs as far as it has come.
 """
 
 import json
@@ -98,7 +99,8 @@ def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int,
     kept = _read(path, mark, subject)
     if kept is not None and kept[0]:
         return kept[1]
-    report = build_period(record, subject, month, now_unix_ns, detailed=False)
+    over = now_unix_ns >= month.span.end_unix_ns
+    report = build_period(record, subject, month, now_unix_ns, detailed=False, ending=over)
     row = row_of(month, report, to_json(report))
     if kept is not None:
         row = row.with_delays_of(kept[1])

@@ -1,6 +1,6 @@
 """Month: reads the record once and accounts for every line of a site."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
@@ -94,7 +94,7 @@ class _Line:
 
 
 def build_period(
-    record: Record, subject: Subject, of: Period, now_unix_ns: int, *, detailed: bool = True
+    record: Record, subject: Subject, of: Period, now_unix_ns: int, *, detailed: bool = True, ending: bool = False
 ) -> MonthReport:
     """Account for a month, or another period, of one site: the same way for all of them.
 
@@ -105,10 +105,12 @@ def build_period(
             judged over all of them.
         now_unix_ns: The future begins here; it is unobserved.
         detailed: Whether delays are told hour by hour, and what the order of probes tells; no promise rests on them.
+        ending: Whether promises are left out whose time goes on beyond the period; they look back the furthest.
     """
     period = of.span
     over = {per: period if _within(per, of) else calendar_span(per, of.year, of.month, subject.zone) for per in Per}
-    reach = over[_longest(subject)]
+    judged = [per for per in Per if _judged_by(per, of) and not (ending and over[per].end_unix_ns > period.end_unix_ns)]
+    reach = over[_longest(subject, judged)]
     until_unix_ns = min(now_unix_ns, period.end_unix_ns)  # a quarter is judged so far by the reports of its months
     told = [e for e in record.events(subject.site, reach) if _has_begun(e, until_unix_ns)]
     events = [e for e in record.events(subject.site, period) if _has_begun(e, now_unix_ns)]
@@ -129,7 +131,7 @@ def build_period(
                 scope(p, one, subject, period=over[p.per], events=mine, now_unix_ns=until_unix_ns)
                 for one in plan.contracts
                 for p in (one.promises if one.in_force(period, subject.zone) else ())
-                if _judged_by(p.per, of)
+                if p.per in judged
             ],
             line=_by_target(all_series, plan.name, Role.LINE, [target.name for target in plan.targets]),
             names=_by_target(all_series, plan.name, Role.NAMES),
@@ -210,10 +212,11 @@ def _within(per: Per, of: Period) -> bool:
     return of.per is None or per.months <= of.per.months
 
 
-def _longest(subject: Subject) -> Per:
+def _longest(subject: Subject, judged: Collection[Per]) -> Per:
     """The longest time of the calendar that any promise is judged over."""
     promises = [promise for plan in subject.uplinks for one in plan.contracts for promise in one.promises]
-    return max((promise.per for promise in promises), key=lambda per: per.months, default=Per.MONTH)
+    times = (promise.per for promise in promises if promise.per in judged)
+    return max(times, key=lambda per: per.months, default=Per.MONTH)
 
 
 def _has_begun(event: Event, now_unix_ns: int) -> bool:

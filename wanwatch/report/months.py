@@ -24,7 +24,7 @@ class LineRow:
         loss: Loss ratio by target.
         bps: Median of its speed tests, by direction.
         verdict: The worst of its clauses' verdicts; None without clauses.
-        clauses: What became of each of its promises.
+        clauses: What became of each promise whose time ends with the month, or is judged so far while it runs.
         credits: What each contract owes.
     """
 
