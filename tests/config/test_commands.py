@@ -48,6 +48,23 @@ def test_the_summary_says_what_will_be_done(tmp_path: Path, right: str) -> None:
     assert "  Ordinary traffic, whichever uplink carries it:\n" in text
 
 
+def test_the_summary_says_what_is_sent_to_whom_and_shows_no_key(tmp_path: Path, right: str) -> None:
+    """Who is told, where the record goes, and who waits for signs of life; of a URL the host only."""
+    file = tmp_path / "wanwatch.toml"
+    file.write_text(
+        right
+        + '[[notice]]\nto = "https://hooks.example.net/a-key"\non = ["outage"]\nreport = true\n'
+        + '[[remote_write]]\nurl = "https://metrics.example.net/write"\nthrough = "any"\n'
+        + '[ping]\nurl = "https://elsewhere.example.net/another-key"\n'
+    )
+    text = commands.summary(load(file, {}))
+    assert "  notices of outage to https://hooks.example.net; the month's report\n" in text
+    routes = "though by any of this machine's routes"
+    assert f"  the record, minute by minute, to https://metrics.example.net, {routes}\n" in text
+    assert "  a sign of life to https://elsewhere.example.net, every 5m\n" in text
+    assert "key" not in text
+
+
 def test_a_promise_beyond_what_the_handoff_carries_is_told(tmp_path: Path, right: str) -> None:
     """Ethernet and PPPoE take their share of the link: missing such a limit is no breach (see the next test)."""
     file = tmp_path / "wanwatch.toml"

@@ -16,6 +16,7 @@ from wanwatch.config.testuse import monthly_test_bytes, most_bytes
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Uplink
 from wanwatch.core.model import UNPINNED, Kind, Question
+from wanwatch.core.shown import shown
 
 
 def check(path: Path | None, more: Callable[[Config], Sequence[str]] = lambda _config: ()) -> int:
@@ -84,6 +85,10 @@ def _lines(config: Config, said: Sequence[str]) -> Iterator[str]:
     yield "  Ordinary traffic, whichever uplink carries it:"
     yield from _asked(unpinned := [question for question in plan if question.series.uplink == UNPINNED])
     yield from _used(unpinned)
+    if sent := list(_sent(config)):
+        yield ""
+        yield "Sent, by a line that works:"
+        yield from (f"  {line}" for line in sent)
     if said:
         yield ""
         yield "Worth knowing:"
@@ -95,6 +100,17 @@ def _to_whom(config: Config) -> str:
     holders = ["the password"] * (listen.password is not None) + ["a token"] * bool(listen.tokens)
     told = f", for holders of {' or '.join(holders)}" if holders else ""
     return (", by TLS" if listen.certificate else "") + told
+
+
+def _sent(config: Config) -> Iterator[str]:
+    for notice in config.notices:
+        report = "; the month's report" * notice.report
+        yield f"notices of {', '.join(notice.on) or 'nothing else'} to {shown(notice.to)}{report}"
+    for receiver in config.remote_writes:
+        way = ", though by any of this machine's routes" * (receiver.through == "any")
+        yield f"the record, minute by minute, to {shown(receiver.url)}{way}"
+    if config.ping is not None:
+        yield f"a sign of life to {shown(config.ping.url)}, every {show_duration(config.ping.every_ns)}"
 
 
 def pin_text(uplink: Uplink) -> str:

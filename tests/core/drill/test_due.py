@@ -162,3 +162,9 @@ def test_what_reaches_into_a_drill_is_marked_and_the_other_line_is_not() -> None
     told = marked([during, before, other, moved, late], [drill])
     assert [one.drill for one in told] == [True, False, False, True, False]
     assert not any(one.planned for one in told)
+
+
+def test_an_odd_name_can_be_copied_into_a_shell() -> None:
+    """What is told to be typed runs as it stands (POSIX shell quoting, IEEE Std 1003.1, 2.2.2)."""
+    said = due_says(Rehearsal("the old; one", EVERY_NS, None), at(0))
+    assert said.endswith("wanwatch drill 'the old; one'")

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from shlex import quote
 from typing import Final, Self
 
 from wanwatch.core.drill.records import DONE
@@ -84,7 +85,7 @@ def due_says(rehearsal: Rehearsal, now_unix_ns: int) -> str:
         return f"{rehearsal.uplink}: failover {said}"
     return (
         f"{rehearsal.uplink}: failover {said}, and it should be every {_ago(rehearsal.every_ns)}; "
-        f"at a quiet hour: wanwatch drill {rehearsal.uplink}"
+        f"at a quiet hour: wanwatch drill {quote(rehearsal.uplink)}"
     )
 
 

@@ -11,12 +11,12 @@ from collections.abc import Awaitable, Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final, TypeAlias
-from urllib.parse import urlsplit
 
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.notices import Answer, Outbox, Post, PostState, Sent, answered
 from wanwatch.core.notices.post import LONGEST_PAUSE_NS
 from wanwatch.core.ports import Clock
+from wanwatch.core.shown import shown
 from wanwatch.publish.ways import Line, trouble
 
 log = logging.getLogger("wanwatch")
@@ -195,7 +195,4 @@ class Courier:
 
 def named(to: str) -> str:
     """Return an address for the log; what stands behind the host of a URL may be somebody's key."""
-    if to.startswith("mailto:"):
-        return to.removeprefix("mailto:")
-    parts = urlsplit(to)
-    return f"{parts.scheme}://{parts.hostname}"
+    return shown(to).removeprefix("mailto:")
