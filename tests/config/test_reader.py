@@ -117,6 +117,11 @@ def test_the_judge_of_an_empty_table_is_the_judge_of_the_core(read: Read, right:
         ),
         (
             'data_dir = "data"',
+            'data_dir = "data"\nlocale = "en-GBR"',
+            "site.locale = 'en-GBR': there is no such locale in CLDR; did you mean 'en-GB'?",
+        ),
+        (
+            'data_dir = "data"',
             'data_dir = "wanwatch.toml/data"',
             "site.data_dir = 'wanwatch.toml/data': '{folder}/wanwatch.toml' is a file; write the path of a folder",
         ),

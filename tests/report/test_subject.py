@@ -19,6 +19,7 @@ TEXT = """
 [site]
 name = "harbour-lane"
 timezone = "Europe/London"
+locale = "de-ch"
 data_dir = "data"
 
 [[uplink]]
@@ -79,6 +80,8 @@ def promises(subject: Subject) -> tuple[Promise, ...]:
 def test_site_and_lines_come_over_in_order_of_preference(subject: Subject) -> None:
     """With the targets that each is asked through, and no contract where none is."""
     assert (subject.site, subject.timezone, subject.note) == ("harbour-lane", "Europe/London", "n")
+    assert subject.locale == "de-CH"
+    assert subject.pen.decimal(1234.5, 1) == "1'234.5"
     assert [(u.name, not u.contracts, [t.name for t in u.targets]) for u in subject.uplinks] == [
         ("fibre", False, ["near"]),
         ("copper", True, ["near", "far"]),
