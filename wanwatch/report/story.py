@@ -213,9 +213,8 @@ def _to_claim(uplink: UplinkReport, pen: Pen) -> Iterator[Markup]:
 
 
 def _claim(contract: Contract, clauses: Sequence[ClauseResult], pen: Pen) -> Markup:
-    reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
     said = Markup("; ").join(_breach(clause, pen) for clause in clauses)
-    return _say("<strong>Claim from {}{}</strong>: {}.", name(contract.provider), reference, said)
+    return _say("<strong>Claim from {}</strong>: {}.", _whose(contract), said)
 
 
 def _breach(clause: ClauseResult, pen: Pen) -> Markup:
@@ -228,11 +227,13 @@ def _broke(part: Part, contract: Contract) -> bool:
 
 
 def _claim_months(contract: Contract, months: Sequence[Part], pen: Pen) -> Markup:
-    reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
     said = ", ".join(pen.month_in_short(part.name) for part in months)
-    return _say(
-        "<strong>Claim from {}{}</strong>: promises were broken in {}.", name(contract.provider), reference, said
-    )
+    return _say("<strong>Claim from {}</strong>: promises were broken in {}.", _whose(contract), said)
+
+
+def _whose(contract: Contract) -> Markup:
+    reference = _say(" ({})", name(contract.reference)) if contract.reference else Markup("")
+    return name(contract.provider) + reference
 
 
 def _credit(contract: Contract, total: Decimal, pen: Pen) -> Markup:
