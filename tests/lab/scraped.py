@@ -1,7 +1,8 @@
 """A real Prometheus beside a daemon at work: everything that dashboards, rules and alerts ask is asked of it.
 
 Run by hand, as root or not: `python tests/lab/scraped.py --minutes 10`. For so long the fibre is cut for twenty seconds
-now and then; then come the faults, one after the other. Prints one JSON object: each query, and when it first had data.
+now and then; then come the faults, one after the other, which takes ten minutes more. Prints one JSON object: each
+query, and when it first had data.
 """
 
 import argparse
@@ -187,8 +188,8 @@ def when(lab: Lab, questions: Questions, fault: str, query: str, within_s: float
     questions.ask(fault)
 
 
-def faults(lab: Lab, questions: Questions) -> None:
-    """One fault after the other, each until Prometheus shows it."""
+def faults(lab: Lab, questions: Questions, *, patient: bool) -> None:
+    """One fault after the other, each until Prometheus shows it; if *patient* also those that take many minutes."""
     office = lab.office
     state = 'wanwatch_uplink_state{{uplink="{0}",state="{1}"}} == 1'.format
     office.cut(FIBRE)
@@ -211,6 +212,9 @@ def faults(lab: Lab, questions: Questions) -> None:
     text = lab.watch.file.read_text()
     reconfigure(lab, text.replace(f'name = "{COPPER}"\n', f'name = "{COPPER}"\ndata_budget = "1 kB/month"\n'))
     when(lab, questions, "a budget that is used up", "wanwatch_data_budget_bytes")
+    if patient:
+        late = "time() - wanwatch_notices_oldest_timestamp_seconds > 600"
+        when(lab, questions, "notices that nobody takes", late, within_s=660)
     lab.watch.stop()
     when(lab, questions, "a daemon that is stopped", "up == 0")
 
@@ -235,7 +239,7 @@ def scraped(lab: Lab, minutes: float = 0.0) -> Mapping[str, Truth]:
         lab.office.mend(FIBRE)
         time.sleep(40)
     begun = Truth.now()
-    faults(lab, questions)
+    faults(lab, questions, patient=minutes > 0)
     told = {"asked": questions.asked, "answered": questions.answered}
     (lab.office.folder / "answers.json").write_text(json.dumps(told, indent=1))
     lab.watch.start(until_up=False)  # whoever asked for this story stops it in the end
