@@ -8,6 +8,7 @@ from aiohttp import web
 
 from tests.publish.remote_write.hours import MINUTES, OPEN, Answering, an_hour, forwarder, listening
 from wanwatch.core.model import NS_PER_S
+from wanwatch.core.shown import shown
 from wanwatch.publish import retry
 from wanwatch.publish.remote_write import Receiver
 
@@ -50,8 +51,8 @@ async def test_what_fails_for_now_is_sent_again_and_nothing_is_skipped(
     assert len(set(bodies[:4])) == 1
     assert len(bodies) == 3 + len(set(bodies))
     assert told == [
-        f"remote write to {url}: 503 Service Unavailable ''; it is tried again, and nothing is left out",
-        f"remote write to {url}: works again",
+        f"remote write to {shown(url)}: 503 Service Unavailable ''; it is tried again, and nothing is left out",
+        f"remote write to {shown(url)}: works again",
     ]
     assert kept == sorted(kept)
 
@@ -63,8 +64,8 @@ async def test_what_is_refused_is_left_out_with_a_word(tmp_path: Path) -> None:
     async with listening(answering) as url:
         await all_sent(tmp_path / "record", Receiver(url, DAY_NS), told, kept)
     assert told == [
-        f"remote write to {url}: it refuses 10 minutes: {words}; they are left out, unless it had them before; mend "
-        "what it says, or its settings for old samples"
+        f"remote write to {shown(url)}: it refuses 10 minutes: {words}; they are left out, unless it had them before; "
+        "mend what it says, or its settings for old samples"
         for words in ("400 Bad Request 'out of bounds'", "302 Found ''")
     ]
     bodies = [body for _, body in answering.requests]
@@ -104,7 +105,7 @@ async def test_without_a_line_nothing_is_tried(tmp_path: Path, monkeypatch: pyte
         sending = forwarder(tmp_path / "record", clock, Receiver(url, DAY_NS), told, kept, lambda: next(lines, OPEN))
         while await sending.step():
             pass
-    assert told[0] == f"remote write to {url}: no line is up; it is tried again, and nothing is left out"
+    assert told[0] == f"remote write to {shown(url)}: no line is up; it is tried again, and nothing is left out"
     assert len({body for _, body in answering.requests}) == len(answering.requests)
 
 

@@ -17,6 +17,7 @@ import aiohttp
 
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.ports import Clock, Record
+from wanwatch.core.shown import shown
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE, series_of
 from wanwatch.publish.remote_write.wire import compressed, write_request
 from wanwatch.publish.retry import Said, meaning, wait_s
@@ -107,7 +108,8 @@ class Forwarder:
         clock: Clock,
     ) -> None:
         self._receiver, self._source = receiver, source
-        self._line, self._tell, self._clock = line, tell, clock
+        self._line, self._clock = line, clock
+        self._tell = lambda said: tell(f"remote write to {shown(receiver.url)}: {said}")
         self._headers = _HEADERS | receiver.authorization
         self._position = source.position
         self._well = True
@@ -154,7 +156,7 @@ class Forwarder:
             said, words, asked = await self._post(body)
             if said is Said.NEVER:
                 self._tell(
-                    f"remote write to {self._receiver.url}: it refuses {after - first} minutes: {words}; they are left "
+                    f"it refuses {after - first} minutes: {words}; they are left "
                     "out, unless it had them before; mend what it says, or its settings for old samples"
                 )
                 return
@@ -183,10 +185,10 @@ class Forwarder:
 
     def _told_trouble(self, words: str) -> None:
         if self._well:
-            self._tell(f"remote write to {self._receiver.url}: {words}; it is tried again, and nothing is left out")
+            self._tell(f"{words}; it is tried again, and nothing is left out")
         self._well = False
 
     def _told_well(self) -> None:
         if not self._well:
-            self._tell(f"remote write to {self._receiver.url}: works again")
+            self._tell("works again")
         self._well = True
