@@ -108,8 +108,7 @@ class Forwarder:
         clock: Clock,
     ) -> None:
         self._receiver, self._source = receiver, source
-        self._line, self._clock = line, clock
-        self._tell = lambda said: tell(f"remote write to {shown(receiver.url)}: {said}")
+        self._line, self._tell_log, self._clock = line, tell, clock
         self._headers = _HEADERS | receiver.authorization
         self._position = source.position
         self._well = True
@@ -182,6 +181,9 @@ class Forwarder:
                 return meaning(answer.status), words, answer.headers.get("Retry-After")
         except (aiohttp.ClientError, OSError) as error:  # TimeoutError is an OSError
             return Said.AGAIN, str(error) or type(error).__name__, None
+
+    def _tell(self, said: str) -> None:
+        self._tell_log(f"remote write to {shown(self._receiver.url)}: {said}")
 
     def _told_trouble(self, words: str) -> None:
         if self._well:
