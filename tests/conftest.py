@@ -15,8 +15,9 @@ settings.register_profile("search", deadline=None)
 settings.register_profile("gate", parent=settings.get_profile("search"), derandomize=True)
 settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
 
-THINKERS: Final = ("core", "standards", "config", "report", "publish")
-"""Folders of tests that reckon, whenever that is: they run beside the others, on what these leave of the machine."""
+BESIDE: Final = ("accept", "browser", "store", "config", "core", "publish", "report", "standards")
+"""Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all.
+Those that may not wait for ever come first, while the lab does not play yet."""
 
 
 @pytest.hookimpl(wrapper=True)
@@ -30,7 +31,8 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Let tests that mostly wait do so while the lab's stories play, which mostly wait as well."""
+    """Let the lab come last, and tests that mostly wait do so while its stories play, which mostly wait as well."""
+    items.sort(key=lambda item: _turn(item.nodeid))
     waiting = [item for item in items if item.get_closest_marker("waits")]
     others = [item for item in items if item not in set(waiting)]
     begins = next((at for at, item in enumerate(others) if "lab_stage" in getattr(item, "fixturenames", ())), 0)
@@ -38,15 +40,20 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items[:] = chain(others[: begins + 1], waiting, others[begins + 1 :])
 
 
+def _turn(nodeid: str) -> int:
+    folder = _folder(nodeid)
+    return BESIDE.index(folder) if folder in BESIDE else len(BESIDE) + (folder == "lab")
+
+
+def _folder(nodeid: str) -> str:
+    return nodeid.split("/")[1]
+
+
 class _Beside(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no types
     """Gives all that needs time to one worker, as one piece of work, and the rest away one test at a time."""
 
     def _split_scope(self, nodeid: str) -> str:
-        return nodeid if _thinks(nodeid) else "what needs time"
-
-
-def _thinks(nodeid: str) -> bool:
-    return nodeid.split("/")[1] in THINKERS
+        return nodeid if _folder(nodeid) in BESIDE else "what needs time"
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:
@@ -55,6 +62,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeSch
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    """Let a worker that reckons give way to the one that measures; what needs time was given away before."""
-    if "PYTEST_XDIST_WORKER" in os.environ and _thinks(item.nodeid):
+    """Let a worker whose tests can wait give way to the one that measures, whose work was given away first."""
+    if "PYTEST_XDIST_WORKER" in os.environ and _folder(item.nodeid) in BESIDE:
         os.setpriority(os.PRIO_PROCESS, 0, 19)

@@ -212,7 +212,7 @@ class Office:
         return Truth.now()
 
 
-def wait_until(true: Callable[[], bool], what: str, within_s: float = 10.0) -> None:
+def wait_until(true: Callable[[], bool], what: str, within_s: float = 30.0) -> None:
     """Wait until a condition of the lab holds.
 
     Raises:

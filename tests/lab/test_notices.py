@@ -50,7 +50,7 @@ def each_line_cut_in_turn_and_both(lab: Lab) -> Mapping[str, Truth]:
     marks: dict[str, Truth] = {}
 
     def told(number: int) -> None:
-        lab.watch.until(lambda: len(mail(folder)) >= number, f"{number} letters", within_s=30)
+        lab.watch.until(lambda: len(mail(folder)) >= number, f"{number} letters", within_s=90)
 
     for line in (FIBRE, COPPER):
         before = len(mail(folder))
@@ -66,7 +66,7 @@ def each_line_cut_in_turn_and_both(lab: Lab) -> Mapping[str, Truth]:
     marks["copper back"] = office.mend(COPPER)
     told(before + 1)
     marks["fibre back"] = office.mend(FIBRE)
-    lab.watch.until(lambda: "over" in mail(folder)[-1]["Subject"], "last word", within_s=30)
+    lab.watch.until(lambda: "over" in mail(folder)[-1]["Subject"], "last word", within_s=90)
     return marks
 
 

@@ -16,7 +16,7 @@ from tests.lab.scraped import QUIET, scraped
 from tests.lab.stage import Outcome, Story, tells
 from tests.lab.watch import MIXED
 
-pytestmark = [pytest.mark.lab, pytest.mark.timeout(400)]
+pytestmark = [pytest.mark.lab, pytest.mark.timeout(700)]
 
 SCRAPED: Final = Story(scraped, asked=MIXED)
 LONGER: Final = {

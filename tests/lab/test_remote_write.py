@@ -36,11 +36,11 @@ def sent_past_a_cut(lab: Lab) -> Mapping[str, Truth]:
     lab.office.spawn("net", PYTHON, str(BESIDE / "receiver.py"), WEB, str(PORT), str(folder))
     url = f"http://{WEB}:{PORT}/api/v1/write"
     reconfigure(lab, f'{lab.watch.file.read_text()}\n[[remote_write]]\nurl = "{url}"\n')
-    lab.watch.until(lambda: any(not one["taken"] for one in received(folder)), "request that is refused", within_s=30)
+    lab.watch.until(lambda: any(not one["taken"] for one in received(folder)), "request that is refused", within_s=90)
     cut = lab.office.cut(FIBRE)
-    lab.watch.until(lambda: lab.watch.states()[FIBRE] == "down", "line that is down", within_s=30)
+    lab.watch.until(lambda: lab.watch.states()[FIBRE] == "down", "line that is down", within_s=90)
     (folder / "ready").touch()
-    lab.watch.until(lambda: all_there(folder), "record that arrived", within_s=60)
+    lab.watch.until(lambda: all_there(folder), "record that arrived", within_s=120)
     return {"cut": cut}
 
 

@@ -89,7 +89,7 @@ def flows_stuck_to_the_dead_line(lab: Lab) -> Mapping[str, Truth]:
     moved = lab.office.move(COPPER, forget_flows=False)
     time.sleep(6)
     forgotten = lab.office.move(COPPER)
-    lab.watch.expect("failover", within_s=40)
+    lab.watch.expect("failover", within_s=80)
     time.sleep(3)
     return {"cut": cut, "moved": moved, "forgotten": forgotten}
 
@@ -104,7 +104,7 @@ def shared_load(lab: Lab) -> Mapping[str, Truth]:
     cut = lab.office.cut(FIBRE)
     time.sleep(GATEWAY_TAKES_S)
     moved = lab.office.move(COPPER)
-    lab.watch.expect("failover", within_s=40)
+    lab.watch.expect("failover", within_s=80)
     return {"shared": shared, "cut": cut, "moved": moved}
 
 
@@ -118,7 +118,7 @@ def line_that_flaps(lab: Lab) -> Mapping[str, Truth]:
         lab.watch.until(lambda: lab.watch.states().get(COPPER) == "up", "copper up", 30)
         if turn == 0:
             lab.office.cut(COPPER)
-    lab.watch.expect("flapping", COPPER, ended=True, within_s=60)
+    lab.watch.expect("flapping", COPPER, ended=True, within_s=120)
     return {"cut": cut, "mended": mended}
 
 

@@ -107,10 +107,10 @@ class Watch:
         self._process = self.office.world.spawn(
             "pc", PYTHON, *self._program, str(self.file), log=self.log, env=environment()
         )
-        self.until(lambda: bool(self.health()), "word from the daemon", 20)
+        self.until(lambda: bool(self.health()), "word from the daemon", 60)
         if until_up:
-            self.until(lambda: set(self.states().values()) == {"up"}, "two lines up", 45)
-            self.until(lambda: self.health()["carrying"]["known"] is True, "uplink known to carry", 20)
+            self.until(lambda: set(self.states().values()) == {"up"}, "two lines up", 90)
+            self.until(lambda: self.health()["carrying"]["known"] is True, "uplink known to carry", 60)
 
     def stop(self) -> None:
         """Stop it as a service manager does."""
@@ -141,7 +141,7 @@ class Watch:
             return []  # not there yet
         return [event for event in told if kind in {None, event["kind"]} and uplink in {None, event["uplink"]}]
 
-    def expect(self, kind: str, uplink: str | None = None, *, ended: bool = False, within_s: float = 30.0) -> Told:
+    def expect(self, kind: str, uplink: str | None = None, *, ended: bool = False, within_s: float = 60.0) -> Told:
         """Wait until the record holds such an event, or its end, and return it."""
 
         def found() -> list[Told]:
