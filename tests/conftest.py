@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Generator
-from itertools import chain
 from typing import Any, Final
 
 import pytest
@@ -19,6 +18,9 @@ BESIDE: Final = ("accept", "browser", "store", "config", "core", "publish", "rep
 """Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all.
 Those that may not wait for ever come first, while the lab does not play yet."""
 
+WAITING: Final = ("demo", "drill")
+"""Folders of tests that take long and do little."""
+
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
@@ -31,13 +33,8 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Let the lab come last, and tests that mostly wait do so while its stories play, which mostly wait as well."""
+    """Let the lab come last: its stories take all of the machine."""
     items.sort(key=lambda item: _turn(item.nodeid))
-    waiting = [item for item in items if item.get_closest_marker("waits")]
-    others = [item for item in items if item not in set(waiting)]
-    begins = next((at for at, item in enumerate(others) if "lab_stage" in getattr(item, "fixturenames", ())), 0)
-    # The first test that asks for a story lets all of them begin.
-    items[:] = chain(others[: begins + 1], waiting, others[begins + 1 :])
 
 
 def _turn(nodeid: str) -> int:
@@ -50,10 +47,14 @@ def _folder(nodeid: str) -> str:
 
 
 class _Beside(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no types
-    """Gives all that needs time to one worker, as one piece of work, and the rest away one test at a time."""
+    """Gives all that needs time to one worker and all that mostly waits to the next, each as one piece of work.
+
+    The rest is given away one test at a time.
+    """
 
     def _split_scope(self, nodeid: str) -> str:
-        return nodeid if _folder(nodeid) in BESIDE else "what needs time"
+        folder = _folder(nodeid)
+        return nodeid if folder in BESIDE else "what waits" if folder in WAITING else "what needs time"
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:

@@ -4,7 +4,9 @@ import contextlib
 import json
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
+from time import process_time
 from typing import Any
 
 import click
@@ -60,7 +62,8 @@ def report(
                 click.echo(path)
             return
         if tally:
-            click.echo(json.dumps(tally_command(config, record, now_unix_ns=now_unix_ns).to_json()))
+            made = tally_command(config, record, now_unix_ns=now_unix_ns)
+            click.echo(json.dumps(replace(made, cpu_s=process_time()).to_json()))
             return
         code = report_command(
             config, record, asked=Asked(**asked), form=form, out=out, now_unix_ns=now_unix_ns, paper=paper

@@ -38,7 +38,6 @@ def test_a_story_stopped_early_ends_at_once_and_says_so(tmp_path: Path) -> None:
     assert "stopped before the story's end" in rest
 
 
-@pytest.mark.waits
 @pytest.mark.timeout(240)
 def test_the_story_ends_in_a_report_that_tells_it(tmp_path: Path) -> None:
     """The real daemon concludes what the story did, and the report tells the outage and the failover."""

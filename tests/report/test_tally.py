@@ -67,7 +67,7 @@ def test_only_the_contract_in_force_is_spoken_of() -> None:
 def test_a_tally_comes_through_json_as_it_was() -> None:
     """It goes from one process to another."""
     clauses = (ClauseSoFar(uplink="fibre", clause="a", value=0.1, met=None, left_s=1 / 3),)
-    tally = Tally(made_unix_ns=1_793_700_000 * NS_PER_S + 1, until_unix_ns=2 * NS_PER_S, clauses=clauses)
+    tally = Tally(made_unix_ns=1_793_700_000 * NS_PER_S + 1, until_unix_ns=2 * NS_PER_S, clauses=clauses, cpu_s=2.5)
     assert Tally.from_json(json.loads(json.dumps(tally.to_json()))) == tally
 
 

@@ -1,7 +1,8 @@
 """Tallying: lets the report's own accounting say what promises have come to, by a process that gives way to all others.
 
-An hour passes between two tallies, or half a minute where a line is down or has just been; and always twenty times as
-long as the last one took, so that a slow machine is busy with it for a twentieth of the time at most.
+An hour passes between two tallies, or half a minute where a line is down or has just been; and always twenty times what
+the last one took of a processor, so that a slow machine is busy with it for a twentieth of the time at most. How long
+it waited for its turn does not count: that the machine was busy with other things is no reason to rest.
 """
 
 import asyncio
@@ -80,7 +81,7 @@ class Tallying:
         said, why = await output_when_idle((*self._command, str(self._path)), _LONGEST_S)
         if why is None:
             why = self._take(said)
-        self._rest(began_ns, self._clock.now_ns(), in_vain=why is not None or self._outdated())
+        self._rest(began_ns, in_vain=why is not None or self._outdated())
         self._told(why)
         self._show()  # a month may have ended meanwhile
 
@@ -96,8 +97,9 @@ class Tallying:
         self._figures.take(self._last)
         return None
 
-    def _rest(self, began_ns: int, ended_ns: int, *, in_vain: bool) -> None:
-        least_ns = max((FAILED_S if in_vain else OFTEN_S) * NS_PER_S, _TIMES_AS_LONG * (ended_ns - began_ns))
+    def _rest(self, began_ns: int, *, in_vain: bool) -> None:
+        took_s = 0.0 if self._last is None else self._last.cpu_s
+        least_ns = int(max(FAILED_S if in_vain else OFTEN_S, _TIMES_AS_LONG * took_s) * NS_PER_S)
         self._next_ns = began_ns + least_ns
         self._seldom_ns = began_ns + max(least_ns, SELDOM_S * NS_PER_S)
 

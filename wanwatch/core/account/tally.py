@@ -34,11 +34,13 @@ class Tally:
         made_unix_ns: When it was made.
         until_unix_ns: The end of the month that it is about.
         clauses: What became of each promise.
+        cpu_s: What its making took of a processor, in seconds; 0 where nobody has looked.
     """
 
     made_unix_ns: int
     until_unix_ns: int
     clauses: tuple[ClauseSoFar, ...]
+    cpu_s: float = 0.0
 
     def to_json(self) -> Json:
         """Return it as JSON values."""
@@ -46,6 +48,7 @@ class Tally:
             "made_unix_ns": self.made_unix_ns,
             "until_unix_ns": self.until_unix_ns,
             "clauses": [{name: getattr(one, name) for name in ClauseSoFar.__slots__} for one in self.clauses],
+            "cpu_s": self.cpu_s,
         }
 
     @staticmethod
@@ -59,4 +62,5 @@ class Tally:
             made_unix_ns=told["made_unix_ns"],
             until_unix_ns=told["until_unix_ns"],
             clauses=tuple(ClauseSoFar(**one) for one in told["clauses"]),
+            cpu_s=told["cpu_s"],
         )
