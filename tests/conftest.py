@@ -14,12 +14,12 @@ settings.register_profile("search", deadline=None)
 settings.register_profile("gate", parent=settings.get_profile("search"), derandomize=True)
 settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
 
-BESIDE: Final = ("accept", "browser", "store", "config", "core", "publish", "report", "standards")
+BESIDE: Final = ("accept", "store", "config", "core", "publish", "report", "standards")
 """Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all.
 Those that may not wait for ever come first, while the lab does not play yet."""
 
-WAITING: Final = ("demo", "drill")
-"""Folders of tests that take long and do little."""
+SECOND: Final = ("browser", "demo", "drill")
+"""Folders of tests that cannot wait, but go well beside those of sockets and the daemon, before the lab plays."""
 
 
 @pytest.hookimpl(wrapper=True)
@@ -47,14 +47,14 @@ def _folder(nodeid: str) -> str:
 
 
 class _Beside(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no types
-    """Gives all that needs time to one worker and all that mostly waits to the next, each as one piece of work.
+    """Gives the lab and what leads up to it to one worker, what goes well beside that to the next, each as one piece.
 
     The rest is given away one test at a time.
     """
 
     def _split_scope(self, nodeid: str) -> str:
         folder = _folder(nodeid)
-        return nodeid if folder in BESIDE else "what waits" if folder in WAITING else "what needs time"
+        return nodeid if folder in BESIDE else "beside" if folder in SECOND else "the lab"
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> LoadScopeScheduling:

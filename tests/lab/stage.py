@@ -113,7 +113,7 @@ class Stage:
     def begin(self, story: Story) -> None:
         """Queue a story, once."""
         if story.name not in self.playing:
-            folder = self.folder / story.name
+            folder = self.folder / str(len(self.playing))  # a socket below it has at most 107 octets of path
             folder.mkdir()
             self.playing[story.name] = self.pool.submit(story.played, folder)
 
