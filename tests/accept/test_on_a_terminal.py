@@ -7,7 +7,7 @@ import pytest
 
 from tests.drill.test_whole_drill import until_all_is_known, watched
 
-pytestmark = pytest.mark.timeout(120)
+pytestmark = pytest.mark.timeout(300)
 
 
 async def test_a_test_asks_for_what_is_missing_and_can_be_left_with_its_steps_kept(tmp_path: Path) -> None:

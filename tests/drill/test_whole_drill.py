@@ -28,7 +28,7 @@ from wanwatch.demo.roads import Roads
 from wanwatch.demo.servers import Place, free_place, serving
 from wanwatch.store import SqliteRecord
 
-pytestmark = pytest.mark.timeout(120)
+pytestmark = pytest.mark.timeout(300)
 MOVES_AFTER_S = 1.5
 QUICK = ("--steady", "1s", "--move-within", "20s", "--stay", "3s", "--back-within", "20s")
 
