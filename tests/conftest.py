@@ -14,11 +14,11 @@ settings.register_profile("search", deadline=None)
 settings.register_profile("gate", parent=settings.get_profile("search"), derandomize=True)
 settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
 
-BESIDE: Final = ("browser", "store", "config", "core", "publish", "report", "standards")
+BESIDE: Final = ("store", "config", "core", "publish", "report", "standards")
 """Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all.
 Those that may not wait for ever come first, while the lab does not play yet."""
 
-SECOND: Final = ("accept", "demo", "drill")
+SECOND: Final = ("accept", "browser", "demo", "drill")
 """Folders of tests that cannot wait, but go well beside those of sockets and the daemon, before the lab plays."""
 
 
