@@ -71,8 +71,8 @@ def test_every_panel_and_every_rule_has_data(outcome: Outcome) -> None:
 def test_promtool_finds_nothing_to_mend(outcome: Outcome) -> None:
     """`promtool check metrics` reads the exposition and checks names, units, types and help texts.
 
-    Speed is the one exception: contracts, tests and everybody in the trade tell it in bits a second (common practice, no
-    published source), and so does its name. It is there once a test has been made.
+    Speed is the one exception: contracts, tests and everybody in the trade tell it in bits a second (common practice,
+    no published source), and so does its name. It is there once a test has been made.
     """
     checked = subprocess.run(
         ["promtool", "check", "metrics"],
