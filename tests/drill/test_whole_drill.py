@@ -8,6 +8,7 @@ import random
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -118,8 +119,10 @@ async def test_a_drill_is_led_from_the_yes_to_its_record(tmp_path: Path) -> None
             await asyncio.to_thread(person.expect, "Pull the plug of fibre now")
             (running,) = site.events(EventKind.DRILL)
             site.cut()
+            cut_off = -time.monotonic()  # a busy machine wakes us late: what we did counts, not what we meant to
             await asyncio.sleep(MOVES_AFTER_S)
             site.move(COPPER.name)
+            cut_off += time.monotonic()
             await asyncio.to_thread(person.expect, "Plug fibre back in now")
             site.mend()
             await asyncio.to_thread(person.expect, "fibre is up again")
@@ -142,7 +145,7 @@ async def test_a_drill_is_led_from_the_yes_to_its_record(tmp_path: Path) -> None
         "moved": "yes", "cut-off": "measured", "names": "yes", "connections": "yes", "held": "not-measured",
         "speed": "not-measured", "back": "yes",
     }  # fmt: skip
-    assert answers["cut-off"]["values"]["interruption_s"] == pytest.approx(MOVES_AFTER_S, abs=0.3)
+    assert answers["cut-off"]["values"]["interruption_s"] == pytest.approx(cut_off, abs=0.5)  # the lab says how exact
     assert sorted(answers["moved"]["evidence"]) == sorted(event["id"] for event in others)
     assert 'wanwatch_drill_overdue{site="demo-harbour-lane",uplink="fibre"} 0.0' in metrics
     assert 'wanwatch_drill_age_seconds{site="demo-harbour-lane",uplink="fibre"}' in metrics
