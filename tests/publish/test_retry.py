@@ -10,17 +10,18 @@ BEFORE_S = 946_684_769.0
 
 @pytest.mark.parametrize(
     ("status", "said"),
-    [(200, Said.DONE), (204, Said.DONE), (400, Said.NEVER), (404, Said.NEVER), (301, Said.NEVER), (429, Said.AGAIN),
+    [(200, Said.DONE), (204, Said.DONE), (400, Said.NEVER), (404, Said.NEVER), (301, Said.AGAIN), (429, Said.AGAIN),
      (500, Said.AGAIN), (503, Said.AGAIN)],
 )  # fmt: skip
 def test_a_status_says_whether_to_try_again(status: int, said: Said) -> None:
-    """Remote write 1.0: 2xx is done, 5xx must and 429 may be tried again, any other 4xx never."""
+    """Remote write 1.0: 2xx is done, 5xx must and 429 may be tried again, any other 4xx never; 3xx is none."""
     assert meaning(status) is said
 
 
 @pytest.mark.parametrize(
     ("asked", "seconds"),
     [("120", 120), ("Fri, 31 Dec 1999 23:59:59 GMT", 30), ("Fri, 31 Dec 1999 23:58:59 GMT", 0), ("-5", 4), ("soon", 4),
+     ("Fri, 31 Dec 1999 23:59:59 +99999999999999", 4),
      ("9999999", 3600), (None, 4)],
 )  # fmt: skip
 def test_a_receiver_may_say_when(asked: str | None, seconds: float) -> None:

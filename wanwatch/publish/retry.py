@@ -1,7 +1,8 @@
 """When to try again.
 
-Sources:  Prometheus remote write 1.0 (2xx is done, 5xx is tried again, 429 may be, other 4xx never); RFC 9110 section
-          10.2.3 (Retry-After, in seconds or as a date).
+Sources:     Prometheus remote write 1.0 (2xx is done, 5xx is tried again, 429 may be, other 4xx never); RFC 9110
+             section 10.2.3 (Retry-After, in seconds or as a date).
+Departures:  a redirection is not followed, and is tried again: it may be a portal's, and says nothing of what was sent.
 """
 
 from datetime import UTC
@@ -30,7 +31,7 @@ def meaning(status: int) -> Said:
     """Return what a status code means for a request."""
     if 200 <= status < 300:  # noqa: PLR2004 - the class of success
         return Said.DONE
-    return Said.AGAIN if status >= 500 or status == _TOO_MANY else Said.NEVER  # noqa: PLR2004 - server errors
+    return Said.NEVER if 400 <= status < 500 and status != _TOO_MANY else Said.AGAIN  # noqa: PLR2004 - of the client
 
 
 def wait_s(attempt: int, retry_after: str | None, now_unix_s: float) -> float:
@@ -45,7 +46,7 @@ def asked_s(written: str, now_unix_s: float) -> float | None:
         return float(written)
     try:
         date = parsedate_to_datetime(written)
-    except ValueError:
+    except (ValueError, OverflowError):
         return None
     # A date without a zone is Greenwich's (RFC 9110 section 5.6.7).
     return max(0.0, (date if date.tzinfo else date.replace(tzinfo=UTC)).timestamp() - now_unix_s)

@@ -127,7 +127,7 @@ def trouble(error: BaseException) -> str:
     if isinstance(error, TimeoutError):
         return "no answer in time"
     if isinstance(error, aiohttp.ClientResponseError):
-        return error.message or type(error).__name__
+        return " ".join(error.message.split()) or type(error).__name__  # of what is no HTTP it shows lines
     if isinstance(error, OSError) and not isinstance(error, aiohttp.ClientError) and error.strerror:
         return error.strerror
     return str(error) or type(error).__name__

@@ -91,7 +91,7 @@ async def test_a_letter_that_is_posted_twice_has_one_key(tmp_path: Path) -> None
         (200, Sent(Answer.TAKEN, "200 OK ''")),
         (web.Response(status=400, text="no such hook"), Sent(Answer.REFUSED, "400 Bad Request 'no such hook'")),
         (410, Sent(Answer.REFUSED, "410 Gone ''")),
-        (302, Sent(Answer.REFUSED, "302 Found ''")),
+        (302, Sent(Answer.AGAIN, "302 Found ''")),
         (503, Sent(Answer.AGAIN, "503 Service Unavailable ''")),
         (
             web.Response(status=429, headers={"Retry-After": "7"}),

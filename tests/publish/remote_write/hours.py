@@ -19,6 +19,7 @@ from wanwatch.core.model import (
     Domain,
     Event,
     EventKind,
+    Json,
     Kind,
     Measurement,
     MeasurementKind,
@@ -44,7 +45,7 @@ def at(unix_ns: int) -> Bounds:
 
 
 async def an_hour(path: Path, begun_unix_ns: int) -> FakeClock:
-    """Keep an hour of two series, an outage with its failover, and a speed test; return the clock, past the end."""
+    """Keep an hour of two series, an outage with its failover, and two speed tests; return the clock, past the end."""
     clock = FakeClock(begun_unix_ns)
     keeper = SqliteKeeper(path, SITE, clock, tell_trouble=print, flush_every_s=3600)
     keeper.open()
@@ -63,8 +64,9 @@ async def an_hour(path: Path, begun_unix_ns: int) -> FakeClock:
     switch = Event("f", SITE, EventKind.FAILOVER, None, at(down + NS_PER_S), at(down + NS_PER_S), None,
                    from_uplink="fibre", to_uplink="copper", interruption_s=4.2)  # fmt: skip
     await keeper.event(switch)
-    tested = Measurement(down + 600 * NS_PER_S, "fibre", MeasurementKind.SPEED, {"down": {"goodput": {"bps": 9e8}}})
-    await keeper.measurement(tested)
+    for after_s, bps in ((600, 5e8), (630, 9e8)):
+        found: dict[str, Json] = {"down": {"goodput": {"bps": bps}}}
+        await keeper.measurement(Measurement(down + after_s * NS_PER_S, "fibre", MeasurementKind.SPEED, found))
     await keeper.close()
     clock.advance(180)
     return clock

@@ -48,7 +48,7 @@ async def test_states_of_a_minute_add_up_to_its_length(tmp_path: Path) -> None:
 
 
 async def test_switches_and_speed_tests_stand_at_their_minute(tmp_path: Path) -> None:
-    """Once each."""
+    """Once each; the second test of one minute is not added to the first."""
     series = await hour(tmp_path)
     way = {"site": SITE, "kind": "failover", "from": "fibre", "to": "copper"}
     end_ms = (BEGUN + 31) * 60_000

@@ -7,6 +7,8 @@ take them for the same, or refuse them as old.
 
 import asyncio
 import base64
+import logging
+import sqlite3
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -15,13 +17,16 @@ from typing import Final
 
 import aiohttp
 
+from wanwatch.core.errors import WanwatchError
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.ports import Clock, Record
 from wanwatch.core.shown import shown
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE, series_of
 from wanwatch.publish.remote_write.wire import compressed, write_request
 from wanwatch.publish.retry import Said, meaning, wait_s
-from wanwatch.publish.ways import Line, http_session
+from wanwatch.publish.ways import Line, http_session, trouble
+
+log = logging.getLogger("wanwatch")
 
 FINAL_AFTER_NS: Final = 120 * NS_PER_S
 """A minute is sent so long after its end: by then it is on the disk, and its last probes are over."""
@@ -121,12 +126,23 @@ class Forwarder:
     async def run(self) -> None:
         """Send for good; ends by being cancelled."""
         while True:
-            if not await self.step():
+            if not await self._stepped():
                 await asyncio.sleep(LOOK_EVERY_S)
+
+    async def _stepped(self) -> bool:
+        try:
+            return await self.step()
+        except (WanwatchError, sqlite3.Error, OSError) as error:
+            self._told_trouble(f"the record cannot be read: {error}")
+        except Exception:  # whoever falls silent here would send nothing for good
+            log.exception("remote write: a fault of this program; it is tried again")
+        return False
 
     async def step(self) -> bool:
         """Send the next minutes, if there are any to send; whether there were."""
         first, after = self._due()
+        if first > after + 1:  # a clock was set back, perhaps by years: nobody waits until it has caught up
+            self._position = after
         if first >= after or not self._source.writable():
             return False
         body = await asyncio.to_thread(self._request, first, after)
@@ -139,8 +155,8 @@ class Forwarder:
     def _due(self) -> tuple[int, int]:
         now_unix_ns = self._clock.now_unix_ns()
         final = (now_unix_ns - FINAL_AFTER_NS) // NS_PER_MINUTE
-        oldest = (now_unix_ns - self._receiver.back_fill_ns) // NS_PER_MINUTE
-        # After a clock was set back nothing is sent until it has caught up: no minute is sent twice.
+        # However little is asked for, the minute that has just become final is sent.
+        oldest = min((now_unix_ns - self._receiver.back_fill_ns) // NS_PER_MINUTE, final - 1)
         first = oldest if self._position is None else max(oldest, self._position)
         return first, min(final, first + MINUTES_AT_ONCE)
 
@@ -180,7 +196,7 @@ class Forwarder:
                 words = f"{answer.status} {answer.reason} {heard!r}"
                 return meaning(answer.status), words, answer.headers.get("Retry-After")
         except (aiohttp.ClientError, OSError) as error:  # TimeoutError is an OSError
-            return Said.AGAIN, str(error) or type(error).__name__, None
+            return Said.AGAIN, trouble(error), None
 
     def _tell(self, said: str) -> None:
         self._tell_log(f"remote write to {shown(self._receiver.url)}: {said}")

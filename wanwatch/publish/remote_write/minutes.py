@@ -34,7 +34,8 @@ def series_of(record: Record, site: str, first: int, after: int) -> dict[Labels,
     found = [point for block in blocks for point in _of_block(site, block)]
     found += _states(site, blocks, events, record.watched(site, span))
     found += [point for event in events for point in _of_event(site, event, span)]
-    found += [point for one in measured for point in _of_speed(site, one)]
+    # Of tests that began in one minute the last one holds: rates are not added up.
+    found += {point[:2]: point for one in measured for point in _of_speed(site, one)}.values()
     return in_order(found)
 
 
