@@ -10,16 +10,19 @@ from typing import Any
 
 import aiohttp
 import pytest
+from prometheus_client import generate_latest
 
 from wanwatch.config import Config, load
 from wanwatch.config.plan import store_path
 from wanwatch.config.testuse import most_bytes
 from wanwatch.core.account.speed_result import SpeedResult
+from wanwatch.core.manners import Reason
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Measurement, MeasurementKind, Span, State
 from wanwatch.core.ports import Clock
 from wanwatch.daemon import Daemon
 from wanwatch.measure import RealClock
 from wanwatch.measure.speed import turn
+from wanwatch.publish.speed_metrics import OUTCOMES
 from wanwatch.store import SqliteRecord, StoreError, announce, withdraw
 
 FAR = "127.30.0.1"
@@ -143,6 +146,7 @@ async def test_what_holds_a_test_off_is_kept_as_a_reason_and_not_as_a_failed_tes
     caplog.set_level("INFO")
     path = office(tmp_path, (_port(socket.SOCK_DGRAM), _port()))
     async with running(path, up=False) as daemon:
+        at_first = generate_latest(daemon._metrics.registry).decode()
         daemon._speeding.states = dict
         await daemon._speeding.round()
         daemon._speeding.states = lambda: {"fibre": _Up()}  # type: ignore[dict-item]  # up, without waiting
@@ -154,8 +158,18 @@ async def test_what_holds_a_test_off_is_kept_as_a_reason_and_not_as_a_failed_tes
             await daemon._speeding.round()
         async with aiohttp.ClientSession() as http, http.get(daemon.address + "/metrics") as answer:
             metrics = await answer.text()
-    tests = kept(path)
+        path.write_text(path.read_text().replace('name = "fibre"', 'name = "copper"'))
+        fibre = daemon._config.uplinks[0]
+        await daemon.reload()
+        await daemon._speeding._skip(fibre, Reason.BUSY)  # as of a round that has waited meanwhile
+        assert '"fibre"' not in generate_latest(daemon._metrics.registry).decode()
+        assert not daemon._speeding.to_json()
+    tests = kept(path)[:3]
     assert [test.result["skipped"] for test in tests] == ["unobserved", "planned-work", "another-test"]
+    # Prometheus instrumentation practice, avoid missing metrics: a rate sees no rise of what was not there before.
+    for outcome in OUTCOMES:
+        assert f'wanwatch_speed_tests_total{{outcome="{outcome}",site="harbour-lane",uplink="fibre"}} 0.0' in at_first
+    assert 'wanwatch_data_bytes_total{purpose="speed",site="harbour-lane",uplink="fibre"} 0.0' in at_first
     assert all(test.result["down"] is None and test.result["up"] is None for test in tests)
     assert 'wanwatch_speed_tests_total{outcome="skipped",site="harbour-lane",uplink="fibre"} 3.0' in metrics
     assert "fibre: speed test skipped: planned work was going on" in caplog.text

@@ -26,7 +26,10 @@ def test_each_step_of_the_last_fetch_is_shown_in_seconds() -> None:
     def phase(name: str) -> float | None:
         return registry.get_sample_value("wanwatch_fetch_phase_seconds", {**LABELS, "phase": name})
 
-    assert [phase(name) for name in ("dns", "connect", "tls", "first-byte")] == [None, 0.01, None, 0.005]
+    names = ("dns", "connect", "tls", "first-byte")
+    assert [phase(name) for name in names] == [None, 0.01, None, 0.005]
+    metrics.sample(fetched(None))  # nobody answered at all
+    assert [phase(name) for name in names] == [None] * 4
 
 
 def test_the_family_and_the_certificates_end_are_shown_until_the_uplink_goes() -> None:

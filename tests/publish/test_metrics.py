@@ -24,6 +24,7 @@ from wanwatch.core.model import (
     State,
     StateChanged,
 )
+from wanwatch.core.resolving import Findings, Sign
 from wanwatch.publish import Metrics
 
 FIBRE = Series("fibre", "near", Kind.ECHO, Role.LINE)
@@ -127,6 +128,16 @@ def test_a_strange_response_code_cannot_make_a_label() -> None:
     assert value(metrics, "wanwatch_names_answers_total", rcode="OTHER", **labels) == 1
 
 
+def test_a_resolver_that_does_not_answer_is_counted_as_such() -> None:
+    """Silence is the most common failure of all; over TLS the connection may have been made by then."""
+    metrics = make()
+    metrics.sample(sample(Outcome.LOST, series=NAMES))
+    metrics.sample(Sample(NAMES, 0, 0, 1, Outcome.LOST, facts={"connect_ns": 1_000_000}))
+    labels = {"uplink": "fibre", "resolver": "192.0.2.53"}
+    assert value(metrics, "wanwatch_names_answers_total", rcode="none", **labels) == 2
+    assert value(metrics, "wanwatch_names_answers_total", rcode="OTHER", **labels) is None
+
+
 def test_an_uplink_that_is_gone_leaves_no_series() -> None:
     """After a reload, /metrics does not speak of lines that are no longer configured."""
     metrics = make()
@@ -147,6 +158,37 @@ def test_a_last_word_about_an_uplink_that_is_gone_brings_nothing_back() -> None:
     metrics.state(StateChanged("fibre", State.UNOBSERVED, 0))
     metrics.tick(NS_PER_S)
     assert b'"fibre"' not in generate_latest(metrics.registry)
+
+
+def test_a_target_or_a_resolver_that_is_gone_leaves_no_series() -> None:
+    """Nor do probes that were under way bring it back; what stays loses no count, whichever role it is asked in."""
+    page, stamp = Series("fibre", "page", Kind.HTTP, Role.LINE), Series("fibre", "far", Kind.STAMP, Role.LINE)
+    twice = FIBRE._replace(role=Role.TRAFFIC)
+    words = [
+        Sample(page, 0, 0, 1, Outcome.ANSWERED, 1_000_000, facts={"connect_ns": 1, "cert_expires_unix_s": 1}),
+        Sample(stamp, 0, 0, 1, Outcome.ANSWERED, 1_000_000, facts={"lost_forward": 1, "lost_reverse": 0}),
+        Sample(stamp, 0, 0, 1, Outcome.ANSWERED, 1_000_000),
+        sample(Outcome.REFUSED, series=NAMES, rcode="NXDOMAIN"),
+        sample(Outcome.LOST),
+        sample(Outcome.LOST, series=twice),
+    ]
+    findings = {("fibre", NAMES.target): Findings(rewriting=Sign.YES, sure=True, validates=Sign.NO, differs_on=())}
+    metrics = make()
+
+    def told() -> list[str]:
+        metrics.resolving(findings)
+        for one in words:
+            metrics.sample(one)
+        text = generate_latest(metrics.registry).decode()
+        return [one.target for one in (page, stamp, NAMES) if f'"{one.target}"' in text]
+
+    metrics.ask([page, stamp, NAMES, FIBRE, twice])
+    assert told() == ["page", "far", "192.0.2.53"]
+    metrics.ask([FIBRE])
+    assert told() == []
+    assert value(metrics, "wanwatch_probe_lost_total", uplink="fibre", target="near", kind="echo") == 3
+    metrics.ask([FIBRE, page])
+    assert told() == ["page"]
 
 
 def test_counters_of_outages_begin_at_nothing() -> None:

@@ -14,7 +14,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
 from wanwatch.config import Config, ConfigError, load
-from wanwatch.config.plan import inspections, judge_settings, questions, store_path
+from wanwatch.config.plan import inspected, inspections, judge_settings, questions, store_path
 from wanwatch.core.judge import SiteJudge
 from wanwatch.core.model import (
     NS_PER_S,
@@ -254,6 +254,7 @@ class Daemon:
         self._lines.follow(self._config)
         self._metering.follow(self._config, self._probing.prover.routes.first_hops)
         self._speeding.follow(self._config, self._scheduler)
+        self._metrics.ask(question.series for question in (*self._questions(), *inspected(self._config)))
 
     def _questions(self) -> tuple[Question, ...]:
         return questions(self._config, self._probing.prover.routes.first_hops, self._metering.sparing)

@@ -86,6 +86,9 @@ class Speeding:
     def follow(self, config: Config, scheduler: AsyncIOScheduler) -> None:
         """Test by this configuration from now on; a test under way goes on, and so does an interval that stays."""
         self._config = config
+        for uplink in config.uplinks if config.speed is not None else ():
+            self.metrics.begin(uplink.name)
+            self.metering.show(uplink.name, Purpose.SPEED, 0)  # the first test may use as much as a month's probes
         at = config.speed.at if config.speed is not None else None
         if at != self._at:
             self._at = at
@@ -131,7 +134,8 @@ class Speeding:
 
     def to_json(self) -> list[Json]:
         """The last test of each uplink in this month or since the daemon began, as `/health` shows it."""
-        return [_short(uplink, test) for uplink, test in self._last.items()]
+        names = (uplink.name for uplink in self._config.uplinks)
+        return [_short(name, self._last[name]) for name in names if name in self._last]
 
     async def _patiently(self, uplink: Uplink, speed: Speed) -> None:
         until_ns = self.clock.now_ns() + speed.wait_ns
@@ -163,8 +167,7 @@ class Speeding:
             log.warning("%s: no speed test was made: %s", uplink.name, error)
             return Reason.NO_RECORD
         await self.keeper.measurement(_measured(result))
-        self.metering.show(uplink.name, Purpose.SPEED, result.data_bytes)
-        self.metrics.show(result)
+        self._show(result)
         await self.look()
         log.info("%s: speed test: %s", uplink.name, _says(result))
         return None
@@ -212,8 +215,13 @@ class Speeding:
             skipped=reason.value,
         )  # fmt: skip
         await self.keeper.measurement(_measured(result))
-        self.metrics.show(result)
+        self._show(result)
         self._last[uplink.name] = result.to_json()
+
+    def _show(self, result: SpeedResult) -> None:
+        if any(uplink.name == result.uplink for uplink in self._config.uplinks):  # it may have been taken out meanwhile
+            self.metering.show(result.uplink, Purpose.SPEED, result.data_bytes)
+            self.metrics.show(result)
 
 
 def _measured(result: SpeedResult) -> Measurement:

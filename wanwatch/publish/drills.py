@@ -18,6 +18,7 @@ class DrillMetrics:
 
     def __init__(self, site: str, registry: CollectorRegistry) -> None:
         self._site = site
+        self._shown: set[str] = set()
         self._age = Gauge(
             "wanwatch_drill_age_seconds", "Time since the last failover drill that was done; absent before the first.",
             ("site", "uplink"), registry=registry,
@@ -28,11 +29,15 @@ class DrillMetrics:
         )  # fmt: skip
 
     def show(self, rehearsals: Sequence[Rehearsal], now_unix_ns: int) -> None:
-        """Show how things stand now, and no other uplinks."""
-        self._age.clear()
-        self._overdue.clear()
+        """Show how things stand now, and no other uplinks; what stays is never away for a moment."""
+        gone, self._shown = self._shown, {rehearsal.uplink for rehearsal in rehearsals}
+        for uplink in gone - self._shown:
+            for gauge in (self._age, self._overdue):
+                gauge.remove_by_labels({"uplink": uplink})
         for rehearsal in rehearsals:
             age_ns = rehearsal.age_ns(now_unix_ns)
-            if age_ns is not None:
+            if age_ns is None:
+                self._age.remove_by_labels({"uplink": rehearsal.uplink})
+            else:
                 self._age.labels(self._site, rehearsal.uplink).set(age_ns / NS_PER_S)
             self._overdue.labels(self._site, rehearsal.uplink).set(rehearsal.overdue(now_unix_ns))

@@ -19,6 +19,7 @@ class FetchMetrics:
 
     def __init__(self, site: str, registry: CollectorRegistry) -> None:
         self._site = site
+        self._places: set[tuple[str, str]] = set()
         labels = ("site", "uplink", "target")
         self._phase = Gauge(
             "wanwatch_fetch_phase_seconds", "How long each step of the last fetch or connection took.",
@@ -35,9 +36,10 @@ class FetchMetrics:
 
     def sample(self, sample: Sample) -> None:
         """Show what *sample* learnt; a step that it did not come to is absent rather than old."""
-        facts = sample.facts or {}
-        if not facts.keys() & _PHASES.keys():
+        facts, place = sample.facts or {}, sample.series[:2]
+        if not facts.keys() & _PHASES.keys() and place not in self._places:
             return
+        self._places.add(place)
         labels = (self._site, sample.series.uplink, sample.series.target)
         for fact, phase in _PHASES.items():
             took_ns = facts.get(fact)
@@ -52,7 +54,9 @@ class FetchMetrics:
             if isinstance(value, int):
                 gauge.labels(*labels).set(value)
 
-    def forget(self, uplink: str) -> None:
-        """Show nothing of *uplink* any longer."""
+    def forget(self, uplink: str, target: str | None = None) -> None:
+        """Show nothing of *uplink* any longer, or of one *target* over it."""
+        self._places = {place for place in self._places if place[0] != uplink or target not in (None, place[1])}
+        of = {"uplink": uplink} | ({} if target is None else {"target": target})
         for gauge in (self._phase, self._version, self._expiry):
-            gauge.remove_by_labels({"site": self._site, "uplink": uplink})
+            gauge.remove_by_labels(of)

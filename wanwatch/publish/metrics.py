@@ -4,7 +4,7 @@ Sources:  Prometheus naming practices (base units, `_total`, `_info`). Every lab
           or from a fixed set; none can be chosen by a stranger.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import permutations
 from typing import Final
 
@@ -48,8 +48,8 @@ FEW: Final = 4
 """For so many uplinks every switch that can be is counted from nothing on; the pairs of more would be too many."""
 _LOST: Final = frozenset({Outcome.LOST, Outcome.MALFORMED})
 # Response codes with names in the IANA registry that a resolver sends in practice; all others share one label value.
-_RCODES: Final = frozenset({"NOERROR", "FORMERR", "SERVFAIL", "NXDOMAIN", "NOTIMP", "REFUSED"})
 _NONE: Final = "none"
+_RCODES: Final = frozenset({"NOERROR", "FORMERR", "SERVFAIL", "NXDOMAIN", "NOTIMP", "REFUSED", _NONE})
 
 
 class _SeriesMetrics:
@@ -108,7 +108,7 @@ class Metrics:
             uplink, registry=registry,
         )  # fmt: skip
         self._names = Counter(
-            "wanwatch_names_answers", "Answers of resolvers, by response code.",
+            "wanwatch_names_answers", "Questions to resolvers, by the response code of the answer.",
             ("site", "uplink", "resolver", "rcode"), registry=registry,
         )  # fmt: skip
         self._fetches = FetchMetrics(site, registry)
@@ -133,6 +133,8 @@ class Metrics:
         self._down_domain: dict[str, str] = {}
         self._counted: set[str] = set()
         self._measured: set[str] = set()
+        self._asked: frozenset[Series] = frozenset()
+        self._gone: frozenset[Series] = frozenset()
         self._ticked_ns: int | None = None
 
     def follow(self, uplinks: tuple[str, ...], codec: str = USUAL_CODEC) -> None:
@@ -144,6 +146,15 @@ class Metrics:
             self._begin(name)
         if len(uplinks) <= FEW:
             self._expect_switches(uplinks)
+
+    def ask(self, series: Iterable[Series]) -> None:
+        """Export, of all that was asked so far, only these: targets and resolvers that are gone leave no series."""
+        before, self._asked = self._asked, frozenset(series)
+        gone = before - self._asked
+        self._gone = (self._gone | gone) - self._asked
+        labels, places = {one[:3] for one in self._asked}, {one[:2] for one in self._asked}
+        for one in gone:
+            self._drop(one, of_labels=one[:3] not in labels, of_place=one[:2] not in places)
 
     def sample(self, sample: Sample) -> None:
         """Count one sample."""
@@ -160,14 +171,17 @@ class Metrics:
         elif sample.outcome in _LOST:
             mine.lost.inc()
         self._fetches.sample(sample)
-        if sample.series.role is Role.NAMES and sample.facts:
-            rcode = str(sample.facts.get("rcode", _NONE))
+        if sample.series.role is Role.NAMES:
+            rcode = str((sample.facts or {}).get("rcode", _NONE))
             label = rcode if rcode in _RCODES else "OTHER"
             self._names.labels(self._site, sample.series.uplink, sample.series.target, label).inc()
 
     def resolving(self, found: Mapping[Place, Findings]) -> None:
-        """Show what an inspection of the resolvers found."""
-        self._resolving.show(found)
+        """Show what an inspection of the resolvers found, of those that are still asked."""
+        gone = {one[:2] for one in self._gone} - {one[:2] for one in self._asked}
+        self._resolving.show(
+            {place: one for place, one in found.items() if place[0] in self._states and place not in gone}
+        )
 
     def state(self, changed: StateChanged) -> None:
         """Show an uplink's new state."""
@@ -231,15 +245,29 @@ class Metrics:
             self._switches.labels(self._site, EventKind.RESTORATION.value, _NONE, name)
 
     def _child(self, series: Series) -> _SeriesMetrics | None:
-        """Make the metrics of a series; None for a last word about an uplink that was taken out."""
-        if series.uplink not in self._states and series.uplink != UNPINNED:
+        """Make the metrics of a series; None for a last word about a target or an uplink that was taken out."""
+        if series in self._gone or (series.uplink not in self._states and series.uplink != UNPINNED):
             return None
         labels = (self._site, series.uplink, series.target, series.kind.value)
         child = _SeriesMetrics(self._sent.labels(*labels), self._lost.labels(*labels), self._rtt.labels(*labels))
         self._children[series] = child
         return child
 
+    def _drop(self, series: Series, *, of_labels: bool, of_place: bool) -> None:
+        """Show nothing of a series any longer, but what others that are asked have the same labels for."""
+        self._children.pop(series, None)
+        self.live.drop(series)
+        self._one_way.drop(series)
+        if of_labels:
+            for metric in (self._sent, self._lost, self._rtt):
+                metric.remove_by_labels({"uplink": series.uplink, "target": series.target, "kind": series.kind.value})
+        if of_place:
+            self._names.remove_by_labels({"uplink": series.uplink, "resolver": series.target})
+            self._fetches.forget(series.uplink, series.target)
+            self._resolving.forget(series.uplink, series.target)
+
     def _forget(self, uplink: str) -> None:
+        self._down_domain.pop(uplink, None)
         self._standing.forget(uplink)
         self.live.forget(uplink)
         self._one_way.forget(uplink)

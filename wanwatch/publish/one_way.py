@@ -86,8 +86,12 @@ class OneWayFigures(Collector):
         """Drop the series of an uplink that is gone."""
         self._series = {series: ways for series, ways in self._series.items() if series.uplink != uplink}
 
+    def drop(self, series: Series) -> None:
+        """Drop a series that is no longer asked."""
+        self._series.pop(series, None)
+
     def drop_old(self) -> None:
-        """Drop the series that are no longer asked."""
+        """Drop the series that were not asked for an hour."""
         old = [s for s, ways in self._series.items() if ways.asked_ns <= self.now_ns - _GONE_NS]
         for series in old:
             del self._series[series]

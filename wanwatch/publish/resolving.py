@@ -45,10 +45,11 @@ class ResolvingMetrics:
                     gauge.remove_by_labels(labels)
             self._differing.labels(**labels).set(len(one.differs_on))
 
-    def forget(self, uplink: str) -> None:
-        """Show nothing of *uplink* any longer."""
+    def forget(self, uplink: str, resolver: str | None = None) -> None:
+        """Show nothing of *uplink* any longer, or of one *resolver* of its."""
+        of = {"uplink": uplink} | ({} if resolver is None else {"resolver": resolver})
         for gauge in (self._rewriting, self._validating, self._differing):
-            gauge.remove_by_labels({"site": self._site, "uplink": uplink})
+            gauge.remove_by_labels(of)
 
 
 def news(before: Mapping[Place, Findings], after: Mapping[Place, Findings]) -> list[str]:
