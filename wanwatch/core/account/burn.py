@@ -49,22 +49,6 @@ def burn_rate(down_ns: int, observed_ns: int, limit: Fraction) -> Fraction | Non
     return Fraction(down_ns, observed_ns) / (1 - limit)
 
 
-def share_used(rate: Fraction, window_ns: int, period_ns: int) -> Fraction:
-    """Return the share of a period's allowance that a burn rate uses within a window."""
-    return rate * Fraction(window_ns, period_ns)
-
-
-def fires_after_ns(alarm: Alarm, down_ratio: Fraction, limit: Fraction) -> Fraction | None:
-    """Return how long trouble of this depth lasts until its long window burns fast enough; None if it never does."""
-    needed = alarm.rate * (1 - limit)
-    return None if down_ratio < needed else alarm.long_ns * needed / down_ratio
-
-
-def exhausted_after_ns(rate: Fraction, period_ns: int) -> Fraction | None:
-    """Return how long a burn rate takes to use up a period's allowance; None at rest."""
-    return None if rate == 0 else period_ns / rate
-
-
 def alarms(rates: Mapping[int, Fraction | None]) -> tuple[Alarm, ...]:
     """Return the alarms that the burn rates of the windows (by length in nanoseconds) amount to."""
 

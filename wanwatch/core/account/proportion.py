@@ -5,6 +5,7 @@ Sources:     C. J. Clopper and E. S. Pearson, "The Use of Confidence or Fiducial
 Departures:  none. Decisions are made in whole numbers; only the limits that are shown are floating-point.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable
 from enum import StrEnum
 from fractions import Fraction
@@ -33,6 +34,12 @@ class Limits(NamedTuple):
 
 def at_least(successes: int, trials: int, share: Fraction) -> Fraction:
     """Return the exact chance of *successes* or more in *trials* where each succeeds with the chance *share*."""
+    if successes > trials - successes:  # the shorter tail has fewer numbers of thousands of digits
+        return _at_least(successes, trials, share)
+    return 1 - _at_least(trials - successes + 1, trials, 1 - share)
+
+
+def _at_least(successes: int, trials: int, share: Fraction) -> Fraction:
     won, lost, whole = share.numerator, share.denominator - share.numerator, share.denominator
     ways = sum(comb(trials, k) * won**k * lost ** (trials - k) for k in range(successes, trials + 1))
     return Fraction(ways, whole**trials)
@@ -60,10 +67,16 @@ def still_needed(successes: int, trials: int, share: Fraction, confidence: Fract
     well = trials == 0 or Fraction(successes, trials) >= share
     if share == 1 and well:
         return None
-    for more in range(MOST_TRIALS):
-        if decide(successes + (more if well else 0), trials + more, share, confidence) is not Said.OPEN:
-            return more
-    return None
+
+    def decided(more: int) -> bool:
+        return decide(successes + (more if well else 0), trials + more, share, confidence) is not Said.OPEN
+
+    enough = 1
+    while not decided(enough):
+        if enough == MOST_TRIALS:
+            return None
+        enough = min(2 * enough, MOST_TRIALS)
+    return bisect_left(range(enough), 1, key=decided)  # what decides once decides ever after
 
 
 def limits(successes: int, trials: int, confidence: Fraction = CONFIDENCE) -> Limits:

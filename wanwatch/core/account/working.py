@@ -11,7 +11,7 @@ from itertools import islice
 from typing import Final
 
 from wanwatch.core.account.calendar import daily_hours
-from wanwatch.core.account.spans import intersect, total_ns
+from wanwatch.core.account.spans import total_ns
 from wanwatch.core.model import Span
 
 MONDAY_TO_FRIDAY: Final = frozenset(range(5))
@@ -38,7 +38,7 @@ class WorkingTime:
 
     def within(self, span: Span, zone: tzinfo) -> tuple[Span, ...]:
         """Return the working time in *span*; hours past midnight belong to the day on which they began."""
-        return intersect(daily_hours(span, zone, *self.hours_min, on=self.works_on), [span])
+        return daily_hours(span, zone, *self.hours_min, on=self.works_on)
 
     def length_ns(self, span: Span, zone: tzinfo) -> int:
         """Return how much of *span* is working time, in nanoseconds."""
