@@ -162,9 +162,10 @@ def test_the_json_has_the_accounts_in_seconds_and_ratios(report: MonthReport) ->
 def test_intervals_over_arrays_are_those_of_the_definition(
     minutes: list[tuple[int, str, int]], blind: tuple[int, int], year: str
 ) -> None:
-    """The minutes that were wholly observed, handed one by one to the definition, give the same."""
+    """The minutes of intervals that were wholly observed, handed one by one to the definition, give the same."""
+    length_ns = EDITIONS[year].minutes * MINUTE_NS
     gone = Span(blind[0] * NS_PER_S, (blind[0] + blind[1]) * NS_PER_S)
-    states = Timeline(up=subtract([Span(0, 41 * MINUTE_NS)], [gone]), impaired=(), down=(), unobserved=(gone,))
+    states = Timeline(up=subtract([Span(0, 45 * MINUTE_NS)], [gone]), impaired=(), down=(), unobserved=(gone,))
     seen: dict[Series, Seen] = {}
     told = []
     for minute, target, lost in sorted(minutes):
@@ -172,6 +173,7 @@ def test_intervals_over_arrays_are_those_of_the_definition(
         one.minutes.append(minute)
         one.asked.append(60)
         one.missed.append(lost)
-        if not intersect([Span(minute * MINUTE_NS, (minute + 1) * MINUTE_NS)], [gone]):
+        begin = minute * MINUTE_NS // length_ns * length_ns
+        if not intersect([Span(begin, begin + length_ns)], [gone]):
             told.append(Minute(target, minute, 60, lost))
     assert by_intervals(seen.items(), states, EDITIONS[year]) == intervals(told, EDITIONS[year])

@@ -63,7 +63,7 @@ def test_the_fields_are_those_that_programs_rely_on(data: dict[str, Any]) -> Non
     assert fibre["credit"] == {}
     assert list(fibre["outages"][0]) == list(FIELDS) == list(data["switches"][0])
     plain = [
-        "measure", "limit", "value", "verdict", "samples", "low", "high", "reason",
+        "measure", "promised", "counts_out", "limit", "value", "verdict", "samples", "low", "high", "reason",
         "per", "contract", "needed", "evidence",
     ]  # fmt: skip
     assert list(fibre["clauses"][0]) == plain

@@ -28,7 +28,7 @@ from wanwatch.core.model import (
     Series,
     Span,
 )
-from wanwatch.core.ports import MARK_LOST, MARK_REFUSED
+from wanwatch.core.ports import MARK_LOST, MARK_REFUSED, MinuteBlock
 from wanwatch.report.grounds import reason
 from wanwatch.report.pen import Pen
 from wanwatch.report.subject import Contract, DayTerms, Subject, TargetPlan, UplinkPlan
@@ -76,23 +76,24 @@ def office(
     events: Sequence[Event] = EVENTS,
     unseen: Span | None = None,
     tests: Sequence[Measurement] = (),
-    answers: Sequence[int] = (9000,),
     best_bps: int | None = None,
     now: int = APRIL.end_unix_ns,
     month: int = 4,
+    more: Sequence[MinuteBlock] = (),
 ) -> UplinkReport:
-    """The fibre's report: one probe every hour of the year so far speaks for it, and one question to its resolver."""
+    """The fibre's report: one probe every hour of the year so far speaks for it; *more* is whatever else was asked."""
     contracts = contracts or (Contract(provider="Example Fibre", promises=promises),)
     plan = UplinkPlan(
         name="fibre", contracts=tuple(contracts), best_bps=best_bps,
-        targets=(TargetPlan(name="near", every_ns=HOUR_S * NS_PER_S, timeout_ns=NS_PER_S),),
+        targets=tuple(
+            TargetPlan(name=name, every_ns=HOUR_S * NS_PER_S, timeout_ns=NS_PER_S) for name in ("near", "new")
+        ),
     )  # fmt: skip
     subject = Subject(site=SITE, timezone="UTC", uplinks=(plan,), working=OFFICE)
     year = calendar_span(Per.YEAR, 2027, 4, UTC)
     minutes = range(year.start_unix_ns // MINUTE_NS, APRIL.end_unix_ns // MINUTE_NS, 60)
     blocks = [minute_block(NEAR, minute, [0], [9000]) for minute in minutes]
-    asked = APRIL.start_unix_ns // MINUTE_NS
-    blocks += [minute_block(RESOLVER, asked + n, [0], [answer]) for n, answer in enumerate(answers)]
+    blocks += more
     watched = (
         [year]
         if unseen is None
@@ -181,9 +182,25 @@ def test_a_failover_is_as_long_as_people_were_cut_off_or_as_traffic_was_stuck() 
 def test_names_are_the_share_of_questions_that_were_answered() -> None:
     """Of four questions one was refused and one lost: a half."""
     promise = Promise(measure="names", text="", limit=Fraction("0.9"), at_least=True)
-    clause = only(promise, answers=[9000, 9100, MARK_REFUSED, MARK_LOST], events=())
+    answers = enumerate([9000, 9100, MARK_REFUSED, MARK_LOST], APRIL.start_unix_ns // MINUTE_NS)
+    clause = only(
+        promise, more=[minute_block(RESOLVER, minute, [0], [answer]) for minute, answer in answers], events=()
+    )
     assert (clause.found.value, clause.samples, clause.ruling.verdict) == (Fraction(1, 2), 4, Verdict.BREACHED)
-    assert only(promise, answers=(), events=()).ruling.because is Because.NOTHING_SEEN
+    assert only(promise, events=()).ruling.because is Because.NOTHING_SEEN
+
+
+@pytest.mark.parametrize("measure", ["delay", "loss"])
+def test_a_target_that_is_new_says_nothing_of_the_time_before(measure: str) -> None:
+    """Asked from the 21st on only, ten days of thirty; the line was watched throughout, to another target."""
+    new = Series("fibre", "new", Kind.ECHO, Role.LINE)
+    minutes = range(at("04-21 00:00") // MINUTE_NS, APRIL.end_unix_ns // MINUTE_NS, 60)
+    blocks = [minute_block(new, minute, [0], [9000]) for minute in minutes]
+    promise = Promise(measure=measure, text="", limit=Fraction("0.01"), target="new", statistic="p50")
+    clause = only(promise, events=(), more=blocks)
+    assert clause.times.unobserved_ns == 20 * 24 * HOUR_S * NS_PER_S
+    assert clause.ruling == Ruling(Verdict.UNDECIDED, Because.COULD_TIP)
+    assert clause.found.value == (Fraction("0.009") if measure == "delay" else 0)
 
 
 def test_a_quarter_is_judged_so_far_until_it_is_over() -> None:
@@ -308,6 +325,33 @@ def test_outages_that_the_contract_counts_out_are_not_paid_by_the_day() -> None:
     contract = replace(paid(steps=(), rates=(Rate(date.min, Decimal("8.00")),)), promises=(), days=days)
     (owed,) = office(contracts=[contract]).credits
     assert owed.sure.total == owed.perhaps.total == Decimal(0)
+
+
+def test_work_announced_within_an_outage_does_not_begin_its_days_anew() -> None:
+    """Out from Tuesday 6th to Friday 16th; two working days are the provider's, the 9th to the 15th are paid.
+
+    An hour of announced work on Monday 12th changes nothing; all of that day counted out is one day less.
+    """
+    days = DayTerms(after=2, counts_out=frozenset({"planned-work"}))
+    contract = replace(paid(steps=(), rates=(Rate(date.min, Decimal("8.00")),)), promises=(), days=days)
+
+    def total(end: str) -> Decimal:
+        work = happened(EventKind.PLANNED_WORK, "04-12 00:00", end)
+        (owed,) = office(contracts=[contract], events=[outage("04-06 10:00", "04-16 10:00"), work]).credits
+        return owed.sure.total
+
+    assert total("04-12 01:00") == Decimal("56.00")
+    assert total("04-13 00:00") == Decimal("48.00")
+
+
+def test_a_contract_that_ends_within_a_quarter_owes_for_it_in_its_last_month() -> None:
+    """April's report is the last one that speaks of a contract that ends on the 20th: 93 h of its 20 days were down."""
+    quarterly = replace(AVAILABLE, per=Per.QUARTER)
+    ended = replace(paid(), promises=(quarterly,), ends=date(2027, 4, 20))
+    (owed,) = office(contracts=[ended]).credits
+    assert owed.sure.total == Decimal("18.00")
+    (goes_on,) = office(contracts=[replace(ended, ends=date(2027, 5, 20))]).credits
+    assert goes_on.sure.total == goes_on.perhaps.total == Decimal(0)
 
 
 def test_a_cap_holds_both_sums() -> None:

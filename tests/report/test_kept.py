@@ -5,6 +5,8 @@ import io
 import os
 import zipfile
 from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -13,6 +15,7 @@ from tests.fakes.configured import config
 from tests.fakes.month import PERIOD, SITE, SUBJECT, event, record, reported
 from tests.fakes.record import FakeRecord
 from wanwatch.clock import wall_clock_or_epoch_ns
+from wanwatch.core.account.credits import Step, Terms
 from wanwatch.core.account.period import month_of
 from wanwatch.core.model import NS_PER_S, EventKind
 from wanwatch.report.as_csv import render_csv
@@ -118,6 +121,20 @@ def test_the_csv_set_has_the_month_in_tables() -> None:
     assert {row["uplink"] for row in found["2026-10/targets.csv"]} == {"fibre", "copper"}
     assert len(found["2026-10/hours.csv"]) == 4 * 745
     assert found["2026-10/clauses.csv"][0]["verdict"] == "breached"
+
+
+def test_what_a_cap_takes_off_is_a_number_in_the_table() -> None:
+    """A minus before a figure is no formula; a clause is told as the contract has it."""
+    contract = SUBJECT.uplinks[0].contracts[0]
+    terms = Terms(
+        fee=Decimal("120.00"), currency="GBP", steps=(Step(Fraction("0.999"), Fraction(1, 2)),), cap=Fraction(1, 4)
+    )
+    fibre = replace(SUBJECT.uplinks[0], contracts=(replace(contract, terms=terms),))
+    found = tables(render_csv(reported(replace(SUBJECT, uplinks=(fibre,)))))
+    sure = [row for row in found["2026-10/credits.csv"] if row["bound"] == "sure"]
+    assert [row["amount"] for row in sure] == ["60.00", "-30.00", "30.00"]
+    second = found["2026-10/clauses.csv"][1]
+    assert (second["promised"], second["counts_out"]) == ("at least 99%", "our-side planned-work")
 
 
 def test_no_name_becomes_a_formula() -> None:

@@ -86,8 +86,10 @@ def test_site_and_lines_come_over_in_order_of_preference(subject: Subject) -> No
         ("fibre", False, ["near"]),
         ("copper", True, ["near", "far"]),
     ]
-    assert subject.uplinks[1].timeout_ns("far") == 5 * NS_PER_S
-    assert subject.uplinks[0].timeout_ns("far") is None
+    far = subject.uplinks[1].target("far")
+    assert far is not None
+    assert far.timeout_ns == 5 * NS_PER_S
+    assert subject.uplinks[0].target("far") is None
 
 
 def test_every_clause_becomes_a_promise_with_an_exact_limit(subject: Subject) -> None:

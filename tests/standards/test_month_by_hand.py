@@ -129,7 +129,8 @@ def test_its_clause(told: dict[str, Any]) -> None:
     (clause,) = told["uplinks"][0]["clauses"]
     clause.pop("reason")
     assert clause == {
-        "measure": "availability", "limit": 0.999, "value": 2_394_000 / 2_397_600, "verdict": "breached",
+        "measure": "availability", "promised": "at least 99.9%", "counts_out": [], "limit": 0.999,
+        "value": 2_394_000 / 2_397_600, "verdict": "breached",
         "samples": 239_400,
         "low": 2_394_000 / 2_419_200, "high": 2_415_600 / 2_419_200, "per": "month", "contract": "EX-1",
         "needed": None, "evidence": ["outage-fibre"],

@@ -85,16 +85,16 @@ def _probed(minutes: Mapping[Series, Seen]) -> tuple[Span, ...]:
 
 
 def by_intervals(seen: Iterable[tuple[Series, Seen]], states: Timeline, edition: Edition) -> Intervals:
-    """Return what `core.account.y1540.intervals` does, over arrays: of the minutes that were wholly observed.
+    """Return what `core.account.y1540.intervals` does, over arrays: of the intervals that were wholly observed.
 
     A month has a quarter of a million minutes.
     """
     sums: dict[str, Whole] = {}
     first, width = _frame(states, edition)
     for series, one in seen:
-        numbers, counts = _observed(one, states)
+        numbers, counts = _observed(one, states, edition)
         held = sums.setdefault(series.target, np.zeros((2, width), np.int64))
-        places = numbers // edition.minutes - first
+        places = numbers - first
         for row, column in zip(held, counts, strict=True):
             np.add.at(row, places, column)
     decided, available = np.zeros((2, width), np.bool_)
@@ -115,13 +115,14 @@ def _frame(states: Timeline, edition: Edition) -> tuple[int, int]:
     return first, last - first + 1
 
 
-def _observed(one: Seen, states: Timeline) -> tuple[Whole, Whole]:
-    """The numbers of the minutes that lie wholly within the observed time of a line, and what was asked and missed."""
+def _observed(one: Seen, states: Timeline, edition: Edition) -> tuple[Whole, Whole]:
+    """Of each minute of an interval that was wholly observed: the interval, and what was asked and missed."""
     observed = union(states.up, states.impaired, states.down)
     edges = np.array([edge for span in observed for edge in (span.start_unix_ns, span.end_unix_ns)], np.int64)
-    numbers = np.array(one.minutes, np.int64)
-    starts = numbers * _MINUTE_NS
-    begun, ended = (np.searchsorted(edges, at, side="right") for at in (starts, starts + _MINUTE_NS - 1))
+    numbers = np.array(one.minutes, np.int64) // edition.minutes
+    length_ns = edition.minutes * _MINUTE_NS
+    starts = numbers * length_ns
+    begun, ended = (np.searchsorted(edges, at, side="right") for at in (starts, starts + length_ns - 1))
     within = (begun == ended) & (begun % 2 == 1)
     return numbers[within], np.array([one.asked, one.missed], np.int64)[:, within]
 

@@ -9,12 +9,14 @@ import csv
 import io
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any, Final
 
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import Event
-from wanwatch.report.as_json import to_json
+from wanwatch.report.as_json import US_PER_S, to_json
+from wanwatch.report.figures_json import number
 from wanwatch.report.values import MonthReport
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -50,6 +52,8 @@ def _table(columns: Sequence[str], rows: Iterable[Row]) -> str:
 def _cell(value: object) -> object:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, list):
+        return " ".join(value)
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
@@ -84,13 +88,11 @@ def _hours(report: MonthReport, _: Row) -> Iterator[Row]:
     for line in report.uplinks:
         for target in line.targets:
             for hour in target.hours:
-                figures = {"p5_s": hour.p5_us, "p50_s": hour.p50_us, "p95_s": hour.p95_us}
-                told = {
-                    name: None if us in {None, float("inf")} else float(us or 0) / 1e6 for name, us in figures.items()
-                }
-                loss = None if hour.loss is None else float(hour.loss)
-                at = instant_text(hour.start_unix_ns)
-                yield {"uplink": line.name, "target": target.target, "hour": at, **told, "loss": loss}
+                yield {
+                    "uplink": line.name, "target": target.target, "hour": instant_text(hour.start_unix_ns),
+                    "p5_s": number(hour.p5_us, US_PER_S), "p50_s": number(hour.p50_us, US_PER_S),
+                    "p95_s": number(hour.p95_us, US_PER_S), "loss": number(hour.loss),
+                }  # fmt: skip
 
 
 def _clauses(_: MonthReport, told: Row) -> Iterator[Row]:
@@ -109,7 +111,9 @@ def _credits(report: MonthReport, told: Row) -> Iterator[Row]:
                 named = {"month": month, "uplink": line["name"], "contract": owed["reference"], **owed}
                 for bound in ("sure", "perhaps"):
                     total = {"why": "total", "amount": owed[bound]["total"]}
-                    yield from ({**named, "bound": bound, **one} for one in (*owed[bound]["lines"], total))
+                    for one in (*owed[bound]["lines"], total):
+                        # A number and no text: what is taken off for a cap begins with a minus, and is no formula.
+                        yield {**named, "bound": bound, **one, "amount": Decimal(one["amount"])}
 
 
 def _tests(report: MonthReport, _: Row) -> Iterator[Row]:
@@ -147,8 +151,8 @@ _TABLES: Final[Mapping[str, tuple[Sequence[str], Callable[[MonthReport, Row], It
     ),
     "hours": (("uplink", "target", "hour", "p5_s", "p50_s", "p95_s", "loss"), _hours),
     "clauses": (
-        ("uplink", "month", "contract", "measure", "target", "statistic", "per", "limit", "value", "low", "high",
-         "samples", "verdict", "reason"),
+        ("uplink", "month", "contract", "measure", "target", "statistic", "speed_bps", "promised", "counts_out", "per",
+         "limit", "value", "low", "high", "samples", "verdict", "reason"),
         _clauses,
     ),
     "credits": (

@@ -7,6 +7,7 @@ Departures:  an infinite figure (a percentile that falls on unanswered probes) i
 import json
 from collections.abc import Iterable
 from fractions import Fraction
+from typing import Final
 
 from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.speed_tests import Speeds
@@ -28,7 +29,7 @@ from wanwatch.report.values import (
 )
 from wanwatch.report.verdicts import ClauseResult, Owed, Part, Sum, sums
 
-_US_PER_S = 1_000_000
+US_PER_S: Final = 1_000_000
 
 
 def render_json(report: MonthReport) -> str:
@@ -97,19 +98,19 @@ def _beside(found: Beside) -> Json:
 
 def _delay(target: TargetFigures) -> Json:
     return {
-        "p50_s": number(target.p50_us, _US_PER_S),
-        "p95_s": number(target.p95_us, _US_PER_S),
-        "p99_s": number(target.p99_us, _US_PER_S),
+        "p50_s": number(target.p50_us, US_PER_S),
+        "p95_s": number(target.p95_us, US_PER_S),
+        "p99_s": number(target.p99_us, US_PER_S),
         "samples": target.samples,
     }
 
 
 def _variation(found: Variation) -> Json:
     return {
-        "pdv_p95_s": number(found.pdv_p95_us, _US_PER_S),
-        "pdv_p99_s": number(found.pdv_p99_us, _US_PER_S),
-        "ipdv_mean_abs_s": number(found.in_order.ipdv_us, _US_PER_S),
-        "jitter_s": number(found.in_order.jitter_us, _US_PER_S),
+        "pdv_p95_s": number(found.pdv_p95_us, US_PER_S),
+        "pdv_p99_s": number(found.pdv_p99_us, US_PER_S),
+        "ipdv_mean_abs_s": number(found.in_order.ipdv_us, US_PER_S),
+        "jitter_s": number(found.in_order.jitter_us, US_PER_S),
     }
 
 
@@ -127,7 +128,7 @@ def _voice(found: Variation, codec: str) -> Json:
 
 
 def _names(names: TargetFigures) -> Json:
-    return {"success_ratio": number(names.success), "p95_s": number(names.p95_us, _US_PER_S)}
+    return {"success_ratio": number(names.success), "p95_s": number(names.p95_us, US_PER_S)}
 
 
 def _resolving(found: ResolverFindings) -> Json:
@@ -150,8 +151,11 @@ def _clause(clause: ClauseResult) -> Json:
         named["statistic"] = promise.statistic
     if promise.speed_bps is not None:
         named["speed_bps"] = promise.speed_bps
+    counts_out: list[Json] = [*sorted(promise.counts_out)]
     return {
         **named,
+        "promised": promise.text,
+        "counts_out": counts_out,
         "limit": number(promise.limit),
         "value": number(clause.found.value),
         "verdict": clause.ruling.verdict.value,

@@ -4,11 +4,11 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from fractions import Fraction
 
-from wanwatch.core.account.calendar import local_time, midnight_unix_ns
+from wanwatch.core.account.calendar import day_span, local_time
 from wanwatch.core.account.clauses import counted_out
 from wanwatch.core.account.credits import Terms, credit, step_for
 from wanwatch.core.account.figures import UNKNOWN, Figure
-from wanwatch.core.account.spans import subtract, union
+from wanwatch.core.account.spans import intersect, subtract, union
 from wanwatch.core.account.spells import Spell
 from wanwatch.core.account.working import paid_days
 from wanwatch.core.model import Event, EventKind, Span
@@ -23,7 +23,8 @@ def owed(
     """Reckon what a contract owes for *period*; None where it says nothing of credits.
 
     Its first clause of availability gives the share: its high bound what is owed for sure, its low bound what it may
-    come to. A clause that is judged over a longer time than the month counts in the month in which that time ends.
+    come to. A clause that is judged over a longer time than the month counts in the month in which that time ends, or
+    the contract before it.
 
     Args:
         contract: The contract.
@@ -36,10 +37,8 @@ def owed(
     """
     if contract.terms is None:
         return None
-    due = [
-        one for one in clauses if one.promise.measure == "availability" and one.period.end_unix_ns == period.end_unix_ns
-    ]
-    found = due[0].found if due else UNKNOWN
+    due = (one for one in clauses if one.promise.measure == "availability" and _is_due(one, subject, period))
+    found = next((one.found for one in due), UNKNOWN)
     sure, perhaps = _days(contract, subject, period, events, unobserved, now_unix_ns)
     return Owed(
         contract=contract,
@@ -48,6 +47,11 @@ def owed(
         sure_share=_share(contract.terms, found.high),
         perhaps_share=_share(contract.terms, found.low),
     )
+
+
+def _is_due(clause: ClauseResult, subject: Subject, period: Span) -> bool:
+    in_force = clause.contract.in_force(clause.period, subject.zone)
+    return bool(in_force) and in_force[-1].end_unix_ns <= period.end_unix_ns
 
 
 def _share(terms: Terms, availability: Figure | None) -> Fraction | None:
@@ -70,18 +74,22 @@ def _days(
     seen = [piece for spell in spells for piece in subtract([spell.surely], blind)]
     runs = union([spell.perhaps for spell in spells], blind)
     in_force = contract.in_force(period, subject.zone)
-    sure, perhaps = (_paid(subtract(spans, out), terms, subject, in_force) for spans in (seen, runs))
+    sure, perhaps = (_paid(spans, out, terms, subject, in_force) for spans in (seen, runs))
     return sure, perhaps
 
 
-def _paid(spans: Iterable[Span], terms: DayTerms, subject: Subject, in_force: Sequence[Span]) -> list[date]:
-    """Return each day once, of those that lie in the contract's part of the month."""
+def _paid(
+    spans: Iterable[Span], out: Sequence[Span], terms: DayTerms, subject: Subject, in_force: Sequence[Span]
+) -> list[date]:  # fmt: skip
+    """Return each day once, of those that lie in the contract's part of the month and are not wholly counted out.
+
+    What is counted out in the midst of an outage does not begin it anew.
+    """
     paid: set[date] = set()
-    for span in spans:
-        first, last = (local_time(at, subject.zone).date() for at in (span.start_unix_ns, span.end_unix_ns))
-        paid.update(paid_days(first, last, subject.working, grace=terms.after))
-    return sorted(day for day in paid if _lies_in(in_force, midnight_unix_ns(day, subject.zone)))
-
-
-def _lies_in(spans: Iterable[Span], unix_ns: int) -> bool:
-    return any(span.start_unix_ns <= unix_ns < span.end_unix_ns for span in spans)
+    for pieces in filter(None, (subtract([span], out) for span in spans)):
+        edges = (pieces[0].start_unix_ns, pieces[-1].end_unix_ns)
+        first, last = (local_time(at, subject.zone).date() for at in edges)
+        mine = intersect(pieces, in_force)
+        days = paid_days(first, last, subject.working, grace=terms.after)
+        paid.update(day for day in days if intersect(mine, [day_span(day, subject.zone)]))
+    return sorted(paid)

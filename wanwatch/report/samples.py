@@ -57,6 +57,7 @@ class Probes:
         refused: Probes that somebody refused.
         asked: Probes that were answered or not, raw or counted; without the refused.
         missed: The unanswered among them, raw or counted.
+        minutes: Unix seconds // 60 of each minute in which one left, in any order.
         hours: Hour by hour, in order of time.
         in_order: What the order of probes with raw samples tells; None where nobody asked for it.
     """
@@ -67,6 +68,7 @@ class Probes:
     refused: int
     asked: int
     missed: int
+    minutes: Whole
     hours: tuple[Hour, ...]
     in_order: InOrder | None
 
@@ -100,6 +102,7 @@ class Collector:
     _walks: dict[Series, Walk] = field(default_factory=dict)
     _hours: dict[int, list[Words]] = field(default_factory=dict)
     _lost_in_hour: dict[int, int] = field(default_factory=dict)
+    _minutes: list[Whole] = field(default_factory=list)
     _refused: int = 0
     _counted: tuple[int, int] = (0, 0)
     _edges: Whole = field(init=False)
@@ -115,6 +118,7 @@ class Collector:
         told = rtts[counts]
         if not len(told):
             return
+        self._minutes.append(np.unique(sent_us[counts] // _MINUTE_US))
         if self.detailed:
             self._walks.setdefault(series, Walk()).take(places[counts], sent_us[counts], told)
         answered = told[told < RTT_LIMIT]
@@ -134,7 +138,9 @@ class Collector:
             np.searchsorted(self._edges, at, side="right")
             for at in (minutes * _MINUTE_US, (minutes + 1) * _MINUTE_US - 1)
         )
-        asked, missed, refused = counts[(begun == ended) & (begun % 2 == 1)].sum(axis=0).tolist()
+        within = (begun == ended) & (begun % 2 == 1)
+        asked, missed, refused = counts[within].sum(axis=0).tolist()
+        self._minutes.append(minutes[within & (counts[:, 0] + counts[:, 2] > 0)])
         self._counted = (self._counted[0] + asked, self._counted[1] + missed)
         self._refused += refused
 
@@ -152,6 +158,7 @@ class Collector:
             refused=self._refused,
             asked=self._counted[0] + len(ordered) + unanswered,
             missed=self._counted[1] + unanswered,
+            minutes=np.concatenate([np.empty(0, np.int64), *self._minutes]),
             hours=tuple(_hour(hour, rtts, self._lost_in_hour[hour]) for hour, rtts in hours) if self.detailed else (),
             in_order=in_order(self._walks.values()) if self.detailed else None,
         )

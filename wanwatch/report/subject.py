@@ -41,6 +41,12 @@ class TargetPlan:
     every_ns: int
     timeout_ns: int
 
+    @property
+    def reach_minutes(self) -> int:
+        """For how many minutes one minute with a probe speaks."""
+        every_s = self.every_ns / NS_PER_S
+        return 1 if every_s <= _SURE_OF_EVERY_MINUTE_S else int(every_s // _MINUTE_S) + 2
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayTerms:
@@ -95,17 +101,16 @@ class UplinkPlan:
     @property
     def reach_minutes(self) -> int:
         """For how many minutes one minute with a probe speaks, by the target that is asked most often."""
-        every_s = min((target.every_ns / NS_PER_S for target in self.targets), default=1)
-        return 1 if every_s <= _SURE_OF_EVERY_MINUTE_S else int(every_s // _MINUTE_S) + 2
+        return min((target.reach_minutes for target in self.targets), default=1)
 
     def contract_at(self, unix_ns: int, zone: tzinfo) -> Contract | None:
         """Return the contract in force at an instant, if there is one."""
         moment = Span(unix_ns, unix_ns + 1)
         return next((contract for contract in self.contracts if contract.in_force(moment, zone)), None)
 
-    def timeout_ns(self, target: str) -> int | None:
-        """Return the longest that a probe of *target* waits, or None if it is not asked any more."""
-        return next((plan.timeout_ns for plan in self.targets if plan.name == target), None)
+    def target(self, name: str | None) -> TargetPlan | None:
+        """Return how a target is asked, or None if it is not asked any more."""
+        return next((plan for plan in self.targets if plan.name == name), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -75,6 +75,24 @@ def test_a_gap_holds_as_many_outages_as_fit_into_it() -> None:
     assert hidden(1230, longer_s=600) == 2
 
 
+def test_an_outage_that_a_gap_may_have_prolonged_may_count_as_a_long_one() -> None:
+    """A minute, and 14 min 50 s unseen right after it: together they are longer than a quarter of an hour."""
+
+    def high(*gaps: Span) -> Fraction | float | None:
+        return number(TWO[:1], DAY, gaps, longer_than_ns=900 * NS_PER_S, least=USUAL_LEAST).high
+
+    assert [high(), high(span(160, 1050)), high(span(900, 1790))] == [0, 1, 0]
+
+
+def test_outages_on_both_sides_of_a_gap_may_have_been_one() -> None:
+    """Nobody saw the line come back in between; where somebody did, they are two."""
+
+    def low(*gaps: Span) -> Fraction | float | None:
+        return number(TWO, DAY, gaps, longer_than_ns=0, least=USUAL_LEAST).low
+
+    assert [low(span(160, 4999)), low(span(170, 4999)), low(span(160, 4990))] == [1, 2, 2]
+
+
 def test_a_spell_whose_bounds_cross_is_sure_of_no_length() -> None:
     """An outage shorter than what its begin and end are known to."""
     short = replace(outage(100, 100), end=Bounds(100 * NS_PER_S, 99 * NS_PER_S, 100 * NS_PER_S))

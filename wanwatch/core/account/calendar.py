@@ -41,6 +41,11 @@ def midnight_unix_ns(day: date, zone: tzinfo) -> int:
     return _wall_unix_ns(day, 0, zone)
 
 
+def day_span(day: date, zone: tzinfo) -> Span:
+    """Return a local day, whole: 23, 24 or 25 hours, or what the zone's rules make of it."""
+    return Span(midnight_unix_ns(day, zone), midnight_unix_ns(day + timedelta(days=1), zone))
+
+
 def month_span(year: int, month: int, zone: tzinfo) -> Span:
     """Return a local month, from its first midnight to the next month's.
 
@@ -60,13 +65,11 @@ def calendar_span(per: Per, year: int, month: int, zone: tzinfo) -> Span:
 
 
 def days(span: Span, zone: tzinfo) -> Iterator[tuple[date, Span]]:
-    """Yield each local day that *span* touches, whole: 23, 24 or 25 hours, or what the zone's rules make of it."""
+    """Yield each local day that *span* touches, whole."""
     day = local_time(span.start_unix_ns, zone).date()
-    begins = midnight_unix_ns(day, zone)
-    while begins < span.end_unix_ns:
-        after = midnight_unix_ns(day + timedelta(days=1), zone)
-        yield day, Span(begins, after)
-        day, begins = day + timedelta(days=1), after
+    while (whole := day_span(day, zone)).start_unix_ns < span.end_unix_ns:
+        yield day, whole
+        day += timedelta(days=1)
 
 
 def daily_hours(

@@ -79,13 +79,20 @@ def number(
     """Return how many troubles were longer than a length.
 
     A stretch of unobserved time counts as many as fit into it: of the least length that counts, with the least time
-    between them.
+    between them. It may also have made one trouble of those on both sides of it, or a long one of a short one.
     """
     blind = union(unobserved)
-    seen = [subtract([spell.surely], blind) for spell in spells]
+    runs = union([spell.perhaps for spell in spells], blind)
+
+    def is_long(spell: Spell) -> bool:
+        return any(_is_longer(piece, measured, longer_than_ns) for piece in subtract([spell.surely], blind))
+
+    def can_be_long(spell: Spell) -> bool:
+        return any(_is_longer(run, measured, longer_than_ns) for run in runs if _touch(run, spell.perhaps))
+
     value = sum(_is_longer(spell.likely, measured, longer_than_ns) for spell in spells)
-    low = sum(any(_is_longer(piece, measured, longer_than_ns) for piece in pieces) for pieces in seen)
-    high = sum(spell.goes_on or _is_longer(spell.perhaps, measured, longer_than_ns) for spell in spells)
+    low = sum(any(is_long(spell) for spell in joined) for joined in _joined(spells, blind))
+    high = sum(spell.goes_on or can_be_long(spell) for spell in spells)
     length_ns = max(longer_than_ns, least.outage_ns)
     hidden = sum((within(gap, measured) + least.between_ns) // (length_ns + least.between_ns) for gap in blind)
     return Bounded(value=Fraction(value), low=Fraction(low), high=Fraction(high + hidden))
@@ -94,6 +101,21 @@ def number(
 def within(span: Span, measured: Sequence[Span]) -> int:
     """Return how much of a span is measured time, in nanoseconds."""
     return total_ns(intersect([span], measured))
+
+
+def _joined(spells: Sequence[Spell], blind: Sequence[Span]) -> list[list[Spell]]:
+    """The spells in order of time; those in one list may have been one trouble, which nobody saw end in between."""
+    groups: list[list[Spell]] = []
+    for spell in sorted(spells, key=lambda spell: spell.likely.start_unix_ns):
+        if groups and any(_touch(gap, groups[-1][-1].perhaps) and _touch(gap, spell.perhaps) for gap in blind):
+            groups[-1].append(spell)
+        else:
+            groups.append([spell])
+    return groups
+
+
+def _touch(one: Span, other: Span) -> bool:
+    return one.start_unix_ns <= other.end_unix_ns and other.start_unix_ns <= one.end_unix_ns
 
 
 def _longest_s(spans: Iterable[Span], measured: Sequence[Span]) -> Fraction:

@@ -89,6 +89,7 @@ class Found:
         evidence: Names of the events and tests that show it.
         ruling: The verdict, where it does not follow from the bounds.
         needed: How many further tests decide it at least; None where none do, or where none are needed.
+        times: The states of the time that counts, where they are not the line's own.
     """
 
     figure: Bounded
@@ -96,6 +97,7 @@ class Found:
     evidence: tuple[str, ...] = ()
     ruling: Ruling | None = None
     needed: int | None = None
+    times: Times | None = None
 
 
 def scope(

@@ -48,6 +48,6 @@ def judge(case: Case) -> ClauseResult:
         samples=found.samples,
         evidence=found.evidence,
         needed=found.needed,
-        times=case.times,
+        times=found.times or case.times,
         to_come_ns=within.to_come_ns,
     )

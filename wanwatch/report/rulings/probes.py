@@ -1,12 +1,16 @@
 """Promises of probes: delay, its variation, loss, and answers of resolvers."""
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
 import numpy as np
 
+from wanwatch.core.account.availability import Times, times_in
 from wanwatch.core.account.clauses import Because, Ruling, Verdict
 from wanwatch.core.account.figures import UNKNOWN, Bounded, Figure, delay_bounds, loss_bounds, missing_probes
+from wanwatch.core.account.spans import intersect, subtract
+from wanwatch.core.account.timeline import probed_spans
 from wanwatch.report.rulings.case import Case, Found, share
 from wanwatch.report.samples import ranked
 from wanwatch.report.sequence import Words
@@ -18,16 +22,18 @@ _RAW_GONE: Final = Ruling(Verdict.UNDECIDED, Because.RAW_GONE)
 def loss(case: Case) -> Found:
     """Find the share of probes that got no answer in time."""
     asked = sum(p.asked for _, p in case.probes)
-    missing = _missing(case, asked)
+    times = _times(case)
+    missing = _missing(times, asked)
     missed = sum(p.missed for _, p in case.probes)
-    return Found(figure=UNKNOWN if missing is None else loss_bounds(missed, asked, missing), samples=asked)
+    figure = UNKNOWN if missing is None else loss_bounds(missed, asked, missing)
+    return Found(figure=figure, samples=asked, times=times)
 
 
 def names(case: Case) -> Found:
     """Find the share of questions that resolvers answered; a refusal is no answer."""
     asked = sum(p.asked + p.refused for _, p in case.probes)
     answered = sum(p.asked - p.missed for _, p in case.probes)
-    missing = _missing(case, asked)
+    missing = _missing(case.times, asked)
     if missing is None:
         return Found(figure=UNKNOWN, samples=asked)
     low, high = share(answered, asked + missing), share(answered + missing, asked + missing)
@@ -44,23 +50,36 @@ def variation(case: Case) -> Found:
     return _statistic(case, of_variation=True)
 
 
-def _missing(case: Case, asked: int) -> int | None:
+def _times(case: Case) -> Times:
+    """The states of the time that counts; of a promise about one target, only while that was asked: it may be new."""
+    plan = case.plan.target(case.within.promise.target)
+    if plan is None:
+        return case.times
+    asked = probed_spans((minute for _, p in case.probes for minute in p.minutes.tolist()), plan.reach_minutes)
+    up, impaired = intersect(case.states.up, asked), intersect(case.states.impaired, asked)
+    unobserved = subtract(case.within.counted, [*up, *impaired, *case.states.down])
+    return times_in(replace(case.states, up=up, impaired=impaired, unobserved=unobserved), case.within.counted)
+
+
+def _missing(times: Times, asked: int) -> int | None:
     """How many probes the unobserved time would have held; None if that cannot be told."""
-    times = case.times
     return missing_probes(asked, times.answering_ns, times.unobserved_ns)
 
 
 def _statistic(case: Case, *, of_variation: bool) -> Found:
     samples = sum(p.asked for _, p in case.probes)
-    missing = _missing(case, samples)
+    times = _times(case)
+    missing = _missing(times, samples)
     if any(p.raw_gone for _, p in case.probes):
-        return Found(figure=UNKNOWN, samples=samples, ruling=_RAW_GONE)
+        return Found(figure=UNKNOWN, samples=samples, ruling=_RAW_GONE, times=times)
     figure = UNKNOWN
     for target, one in case.probes if missing is not None else ():  # a clause of delay names its one target
         figures = one.variation if of_variation else one.ordered
         statistic = case.within.promise.statistic or ""
-        figure = _delay(statistic, figures, one.unanswered, missing or 0, case.plan.timeout_ns(target))
-    return Found(figure=figure, samples=samples)
+        plan = case.plan.target(target)
+        timeout_ns = plan.timeout_ns if plan else None
+        figure = _delay(statistic, figures, one.unanswered, missing or 0, timeout_ns)
+    return Found(figure=figure, samples=samples, times=times)
 
 
 def _delay(statistic: str, ordered: Words, unanswered: int, missing: int, timeout_ns: int | None) -> Bounded:
