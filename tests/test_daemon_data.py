@@ -107,7 +107,7 @@ async def test_an_uplink_without_budget_left_is_still_asked_but_sparingly(
 ) -> None:
     """Once a minute instead of twenty times a second, and it is told; a larger budget on reload ends it."""
     far = StampReflector(FAR, 0)
-    path = office(tmp_path, far.port, "1 kB/month")
+    path = office(tmp_path, far.port, "0.001 kB/month")  # less than any minutes that a month has left
     daemon = Daemon(load(path), path=path)
     await daemon.start()
     await asyncio.sleep(1)

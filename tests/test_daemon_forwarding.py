@@ -63,7 +63,7 @@ async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
         keeper.open()
         for _ in range(2):
             figures, registry = receivers()
-            forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None), figures.show)
+            forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None, lambda *_: None), figures.show)
             await forwarding.apply(config)
             final = (clock.now_unix_ns() - FINAL_AFTER_NS) // NS_PER_MINUTE
             deadline = time.monotonic() + 20
@@ -89,7 +89,7 @@ async def test_a_receiver_that_takes_nothing_falls_behind_by_the_second(tmp_path
         keeper = SqliteKeeper(store_path(config), SITE, clock, tell_trouble=print)
         keeper.open()
         figures, registry = receivers()
-        forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None), figures.show)
+        forwarding = Forwarding(clock, keeper, Lines(FakeClock(), lambda: None, lambda *_: None), figures.show)
         await forwarding.apply(config)
         assert lag_s(registry, url) == 63 * 60
         clock.advance(30)
@@ -106,7 +106,7 @@ async def test_a_missing_extra_is_told_and_stops_nothing(
     (tmp_path / "wanwatch.toml").write_text(FILE)
     monkeypatch.setitem(sys.modules, "cramjam", None)
     show = ReceiverFigures(SITE).show
-    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(FakeClock(), lambda: None), show)
+    forwarding = Forwarding(FakeClock(), cast("Any", None), Lines(FakeClock(), lambda: None, lambda *_: None), show)
     await forwarding.apply(load(tmp_path / "wanwatch.toml", {}))
     await forwarding.close()
     (said,) = (record.getMessage() for record in caplog.records)

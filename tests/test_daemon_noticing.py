@@ -110,6 +110,9 @@ async def test_a_letter_leaves_by_the_pin_of_a_line(
             await until(lambda: {line["state"] for line in lines(daemon.health())} == {"up"})
             await asyncio.to_thread(put_in_outbox, tmp_path / "data" / "wanwatch.sqlite", SITE, post_to())
             await until(lambda: len(refused(tmp_path)) > 0)
+            # It came no further than RCPT, by either line (RFC 5321): a dozen packets, and some words.
+            told: Any = daemon.health()["data"]
+            assert all(700 < row["purposes"]["notices"] < 3000 for row in told)
     assert handler.seen_from == ["127.20.0.11", "127.20.0.12"]
     assert {post.word for post in refused(tmp_path)} == {"550 5.1.1 nobody of that name"}
 

@@ -3,11 +3,13 @@
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from aiohttp import web
 
 from tests.test_daemon import office, running
+from wanwatch.daemon import Daemon
 from wanwatch.publish.notices.ping import UNWELL
 from wanwatch.reflector import StampReflector
 from wanwatch.store import SqliteKeeper
@@ -56,6 +58,11 @@ async def until(true: Callable[[], bool]) -> None:
             await asyncio.sleep(0.02)
 
 
+def used(daemon: Daemon, uplink: str) -> int:
+    told: Any = daemon.health()["data"]
+    return next(int(row["purposes"].get("ping", 0)) for row in told if row["uplink"] == uplink)
+
+
 async def test_a_sign_leaves_by_a_line_and_shows_in_health_and_metrics(
     tmp_path: Path, reflector: StampReflector, watcher: Watcher
 ) -> None:
@@ -69,6 +76,9 @@ async def test_a_sign_leaves_by_a_line_and_shows_in_health_and_metrics(
         )
         names = {sample.name for family in daemon._metrics.registry.collect() for sample in family.samples}
         assert "wanwatch_ping_timestamp_seconds" in names
+        # A request and an answer of a few hundred bytes, in some ten packets (RFC 9293, RFC 9110).
+        await until(lambda: 700 < used(daemon, "fibre") < 1500)
+        assert used(daemon, "copper") == 0
         path.write_text(path.read_text().partition("[ping]")[0])
         await daemon.reload()
         names = {sample.name for family in daemon._metrics.registry.collect() for sample in family.samples}

@@ -4,7 +4,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from wanwatch.config.datause import monthly_bytes
+from wanwatch.config.datause import MONTH_S, monthly_bytes, sign_bytes
 from wanwatch.config.machine import machine_facts
 from wanwatch.config.mistakes import ConfigError, Mistake
 from wanwatch.config.plan import inspected, questions
@@ -15,7 +15,7 @@ from wanwatch.config.schema import Config
 from wanwatch.config.testuse import monthly_test_bytes, most_bytes
 from wanwatch.config.units import show_duration
 from wanwatch.config.uplink import Uplink
-from wanwatch.core.model import UNPINNED, Kind, Question
+from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Question
 from wanwatch.core.shown import shown
 
 
@@ -110,7 +110,9 @@ def _sent(config: Config) -> Iterator[str]:
         way = ", though by any of this machine's routes" * (receiver.through == "any")
         yield f"the record, minute by minute, to {shown(receiver.url)}{way}"
     if config.ping is not None:
-        yield f"a sign of life to {shown(config.ping.url)}, every {show_duration(config.ping.every_ns)}"
+        month = sign_bytes(config.ping.url) * MONTH_S * NS_PER_S // config.ping.every_ns
+        every = show_duration(config.ping.every_ns)
+        yield f"a sign of life to {shown(config.ping.url)}, every {every}: about {month / 10**6:.0f} MB in 30 days"
 
 
 def pin_text(uplink: Uplink) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 
 from wanwatch.config.places import version
 from wanwatch.core.model import NS_PER_S, Kind, Question, Role
-from wanwatch.core.resolver import Transport
+from wanwatch.core.resolver import Resolver, Transport
 
 MONTH_S: Final = 30 * 24 * 3600
 
@@ -80,17 +80,29 @@ def trace_bytes(most: int) -> int:
     return most * _HOP_BYTES
 
 
+def look_up_bytes(name: str, resolver: Resolver, families: int) -> int:
+    """Return the bytes of asking *resolver* for a name's address, of so many versions of IP."""
+    packets, above_ip = _asked(name, resolver.transport)
+    return families * (packets * _IP_BYTES[version(resolver.address) or 4] + above_ip)
+
+
+def _asked(name: str, transport: Transport) -> tuple[int, int]:
+    """Return the number of packets of a question for a name, and their bytes above IP."""
+    dns = _DNS_FIXED_BYTES + len(name)
+    if transport is Transport.UDP:
+        return 2, 2 * (_UDP_BYTES + dns) + _DNS_RECORD_BYTES
+    secured = _TLS_BYTES * (transport is not Transport.TCP)
+    framed = _HTTP_2_BYTES * (transport is Transport.HTTPS)
+    return _TCP_PACKETS + 2, _TCP_BYTES + secured + framed + 2 * (32 + 2 + dns) + _DNS_RECORD_BYTES
+
+
 def _shape(question: Question) -> tuple[int, int]:
     """Return the number of packets, and their bytes above IP."""
-    dns = _DNS_FIXED_BYTES + len(question.ask or "")
-    if question.resolver is not None and question.resolver.transport is not Transport.UDP:
-        secured = _TLS_BYTES * (question.resolver.transport is not Transport.TCP)
-        framed = _HTTP_2_BYTES * (question.resolver.transport is Transport.HTTPS)
-        return _TCP_PACKETS + 2, _TCP_BYTES + secured + framed + 2 * (32 + 2 + dns) + _DNS_RECORD_BYTES
+    if question.series.kind is Kind.DNS or question.resolver is not None:
+        return _asked(question.ask or "", question.resolver.transport if question.resolver else Transport.UDP)
     return {
         Kind.ECHO: (2, 2 * (_ICMP_BYTES + ECHO_DATA_BYTES)),
         Kind.STAMP: (2, 2 * (_UDP_BYTES + _STAMP_BYTES[question.stamp_key is not None])),
-        Kind.DNS: (2, 2 * (_UDP_BYTES + dns) + _DNS_RECORD_BYTES),
         Kind.STUN: (2, 2 * _UDP_BYTES + _STUN_BYTES),
         Kind.TCP: (_TCP_PACKETS, _TCP_BYTES),
         Kind.HTTP: _fetch(question),
@@ -98,9 +110,18 @@ def _shape(question: Question) -> tuple[int, int]:
     }[question.series.kind]
 
 
+def sign_bytes(url: str) -> int:
+    """Return the bytes of a sign of life: of fetching *url*, whose answer is not read."""
+    packets, above_ip = _fetched(url, 0)
+    return packets * _IP_BYTES[version(url) or 4] + above_ip
+
+
 def _fetch(question: Question) -> tuple[int, int]:
-    secured = _TLS_BYTES * question.address.startswith("https:")
     # The page that tells an address has one line, and another one has nothing to tell.
     bare = question.series.role is Role.EGRESS or question.expect == _NO_CONTENT
-    page = 0 if bare else _PAGE_PACKETS
+    return _fetched(question.address, 0 if bare else _PAGE_PACKETS)
+
+
+def _fetched(url: str, page: int) -> tuple[int, int]:
+    secured = _TLS_BYTES * url.startswith("https:")
     return _TCP_PACKETS + page, _TCP_BYTES + secured + _HTTP_BYTES + page * _PAGE_BYTES

@@ -31,6 +31,12 @@ class Purpose(StrEnum):
     """Traces of the routers on the way."""
     SPEED = "speed"
     """Speed tests."""
+    NOTICES = "notices"
+    """What people and webhooks are told."""
+    PING = "ping"
+    """Signs of life."""
+    RECORD = "record"
+    """The record, to those who take it."""
     UNWRITTEN = "unwritten"
     """The most that a daemon which was killed may have used since it last wrote."""
 

@@ -9,8 +9,9 @@ from typing import Final, NamedTuple
 from wanwatch.config import Config
 from wanwatch.config.plan import store_path
 from wanwatch.config.remote_write import RemoteWrite, receiver_names
+from wanwatch.core.databudget import Purpose
 from wanwatch.core.ports import Clock
-from wanwatch.daemon.lines import Lines, any_line
+from wanwatch.daemon.lines import Lines
 from wanwatch.publish.remote_write import Forwarder, NoSnappyError, Receiver, Source, needs_snappy
 from wanwatch.store import SqliteKeeper, SqliteRecord
 from wanwatch.store.last_run import recalled
@@ -74,7 +75,7 @@ class Forwarding:
             position=kept if isinstance(kept, int) else None,
             keep=partial(self._keeper.remember, key),
         )
-        line = self._lines.best if to.through == "up" else any_line
+        line = partial(self._lines.best if to.through == "up" else self._lines.any, Purpose.RECORD)
         return Forwarder(_receiver(to), source, line=line, tell=log.warning, clock=self._clock)
 
 

@@ -3,16 +3,20 @@
 import asyncio
 import socket
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, Final
 
 from wanwatch.config import Config
+from wanwatch.config.datause import look_up_bytes
 from wanwatch.config.places import resolver
 from wanwatch.config.plan import ca_file
 from wanwatch.config.uplink import Uplink
+from wanwatch.core.databudget import Purpose
 from wanwatch.core.judge import SiteJudge
-from wanwatch.core.model import Pin, State
+from wanwatch.core.model import UNPINNED, Pin, State
 from wanwatch.core.ports import Clock
 from wanwatch.measure import resolvers
+from wanwatch.measure.counted import Counted
 from wanwatch.measure.sockets import families, open_pinned
 from wanwatch.publish.ways import Line, Way
 
@@ -25,64 +29,68 @@ class Lines:
     Args:
         clock: Where time comes from.
         judge: Who knows how each uplink is, and who carries; None before there is one.
+        count: Called with uplink, purpose and number of bytes, of what went over a line.
     """
 
-    def __init__(self, clock: Clock, judge: Callable[[], SiteJudge | None]) -> None:
-        self._clock, self._judge = clock, judge
-        self._by_name: dict[str, Line] = {}
+    def __init__(
+        self, clock: Clock, judge: Callable[[], SiteJudge | None], count: Callable[[str, Purpose, int], None]
+    ) -> None:
+        self._clock, self._judge, self._count = clock, judge, count
+        self._by_name: dict[str, Callable[[Callable[[int], None]], Line]] = {}
 
     def follow(self, config: Config) -> None:
         """Know the uplinks of this configuration from now on."""
-        self._by_name = {uplink.name: _line(uplink, ca_file(config), self._clock) for uplink in config.uplinks}
+        self._by_name = {uplink.name: partial(_line, uplink, ca_file(config), self._clock) for uplink in config.uplinks}
 
-    def working(self) -> list[Line]:
+    def working(self, purpose: Purpose) -> list[Line]:
         """Return the uplinks to try: those that are up before those that are impaired, of these the carrying first."""
-        return self._standing(State.UP, State.IMPAIRED)
+        return self._standing(purpose, State.UP, State.IMPAIRED)
 
-    def not_down(self) -> list[Line]:
+    def not_down(self, purpose: Purpose) -> list[Line]:
         """Return the working ones, and at the end those of which nobody knows how they are.
 
         What says that nobody sees a line must not wait until somebody does.
         """
-        return self._standing(State.UP, State.IMPAIRED, State.UNOBSERVED)
+        return self._standing(purpose, State.UP, State.IMPAIRED, State.UNOBSERVED)
 
-    def best(self) -> Line | None:
+    def best(self, purpose: Purpose) -> Line | None:
         """Return the first of the working ones; None if there is none."""
-        return next(iter(self.working()), None)
+        return next(iter(self.working(purpose)), None)
 
-    def _standing(self, *wanted: State) -> list[Line]:
+    def any(self, purpose: Purpose) -> Line:
+        """Return the way that this machine's own routes and resolver take."""
+        return Line("any", _opened_by(Pin(), partial(self._count, UNPINNED, purpose)), _asks_this_machine)
+
+    def _standing(self, purpose: Purpose, *wanted: State) -> list[Line]:
         judge = self._judge()
         if judge is None:
             return []
-        found: list[Line] = []
+        found: list[str] = []
         for state in wanted:
-            fit = [
-                one for name, one in self._by_name.items() if name in judge.states and judge.states[name].state is state
-            ]
-            found += sorted(fit, key=lambda line: line.name not in judge.carrying.carriers)
-        return found
+            fit = [name for name in self._by_name if name in judge.states and judge.states[name].state is state]
+            found += sorted(fit, key=lambda name: name not in judge.carrying.carriers)
+        return [self._by_name[name](partial(self._count, name, purpose)) for name in found]
 
 
-def any_line() -> Line:
-    """Return the way that this machine's own routes and resolver take."""
-    return Line("any", _opened_by(Pin()), _asks_this_machine)
-
-
-def _line(uplink: Uplink, trusted: str | None, clock: Clock) -> Line:
+def _line(uplink: Uplink, trusted: str | None, clock: Clock, count: Callable[[int], None]) -> Line:
     ways = [resolvers.Way(uplink.pin, resolver(written), clock, trusted) for written in uplink.resolvers]
+    wanted = families(uplink.pin)
 
     async def look_up(host: str) -> Sequence[str]:
-        found = await resolvers.look_up(ways, host, _EACH_RESOLVER_S, families(uplink.pin))
+        for way in ways:
+            count(look_up_bytes(host, way.resolver, len(wanted)))
+            if found := await resolvers.look_up([way], host, _EACH_RESOLVER_S, wanted):
+                return found
         # A mail server of the office itself is known to its own resolver only.
-        return found or await _asks_this_machine(host)
+        return await _asks_this_machine(host)
 
-    return Line(uplink.name, _opened_by(uplink.pin), look_up)
+    return Line(uplink.name, _opened_by(uplink.pin, count), look_up)
 
 
-def _opened_by(pin: Pin) -> Way:
+def _opened_by(pin: Pin, count: Callable[[int], None]) -> Way:
     def opened(address: Any) -> socket.socket:
         family, kind, protocol, *_ = address
-        return open_pinned(pin, family, kind, protocol)
+        return Counted(open_pinned(pin, family, kind, protocol), count)
 
     return opened
 

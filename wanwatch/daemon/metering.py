@@ -1,4 +1,7 @@
-"""Metering: counts what probing uses of each uplink's data, and says which uplinks have to be asked sparingly."""
+"""Metering: counts what is used of each uplink's data, and says which uplinks have to be asked sparingly.
+
+A budget binds what is asked, and never what is told: an alarm counts, and is not held back.
+"""
 
 import logging
 from collections import Counter
@@ -135,6 +138,15 @@ class Metering:
             return await ask(asked)
 
         return counted
+
+    def sent(self, path: str, purpose: Purpose, number: int) -> None:
+        """Count *number* bytes that the daemon itself has moved over an uplink, or by this machine's own routes.
+
+        They are written at once: what a kill may lose is reckoned beforehand of probes only.
+        """
+        for uplink in self._where(path):
+            self.count(uplink, purpose, number)
+        self.keeper.remember(self._key, self._use.to_json(self._ahead()))
 
     def count(self, uplink: str, purpose: Purpose, number: int) -> None:
         """Count *number* bytes on an uplink."""

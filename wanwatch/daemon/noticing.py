@@ -5,11 +5,13 @@ import logging
 import sqlite3
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import partial
 from typing import Final
 
 from wanwatch.config import Config
 from wanwatch.config.noticing import Notice
 from wanwatch.config.plan import ca_file, store_path
+from wanwatch.core.databudget import Purpose
 from wanwatch.core.model import NS_PER_S, Effect, Json, State, StateChanged, Tell
 from wanwatch.core.notices import Answer, Post, PostState, Sent, known_since
 from wanwatch.core.ports import Clock
@@ -74,8 +76,9 @@ class Noticing:
                                   self._addresses, self._clock.now_unix_ns())  # fmt: skip
         self._keeper.remember(KNOWN, dict(self._since))
         self._courier = Courier(
-            self._keeper, self._in_the_outbox, self._send, lines=self._lines.not_down, show=self._show,
-            clock=self._clock, at_once=before is not None,
+            self._keeper, self._in_the_outbox, self._send,
+            lines=partial(self._lines.not_down, Purpose.NOTICES), show=self._show, clock=self._clock,
+            at_once=before is not None,
         )  # fmt: skip
         self._tasks = [asyncio.create_task(self._run(config)), asyncio.create_task(self._courier.run())]
 

@@ -2,10 +2,12 @@
 
 import asyncio
 from collections.abc import Callable
+from functools import partial
 
 from wanwatch.config import Config
 from wanwatch.config.plan import ca_file
 from wanwatch.config.sending import Ping
+from wanwatch.core.databudget import Purpose
 from wanwatch.core.model import NS_PER_S, Json
 from wanwatch.core.ports import Clock
 from wanwatch.daemon.lines import Lines
@@ -40,8 +42,8 @@ class Pinging:
             self._metrics.forget_heard()
             return
         self._pinger = Pinger(
-            config.ping.url, config.ping.every_ns / NS_PER_S, ca_file(config),
-            lines=self._lines.not_down, well=self._well, show=self._metrics.heard, clock=self._clock,
+            config.ping.url, config.ping.every_ns / NS_PER_S, ca_file(config), clock=self._clock,
+            lines=partial(self._lines.not_down, Purpose.PING), well=self._well, show=self._metrics.heard,
         )  # fmt: skip
         self._task = asyncio.create_task(self._pinger.run())
 

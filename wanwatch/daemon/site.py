@@ -86,14 +86,14 @@ class Daemon:
         self._keeper = SqliteKeeper(store_path(config), config.site.name, self._clock, tell_trouble=log.warning)
         self._inspections = Inspections()
         self._drills = Drills(self._clock, self._metrics.drills.show)
-        self._lines = Lines(self._clock, lambda: self._judge)
+        self._recall = partial(recalled, store_path(config), config.site.name)
+        self._metering = Metering(self._clock, self._keeper, self._recall, self._metrics.data.count, self._carriers)
+        self._lines = Lines(self._clock, lambda: self._judge, self._metering.sent)
         self._forwarding = Forwarding(self._clock, self._keeper, self._lines, self._metrics.receivers.show)
         self._noticing = Noticing(self._clock, self._keeper, self._lines, self._metrics.notices)
         self._pinging = Pinging(self._clock, self._lines, lambda: self._keeper.healthy, self._metrics.notices)
         self._scheduler = AsyncIOScheduler(timezone=UTC, job_defaults={"misfire_grace_time": None, "coalesce": True})
         self._desk = EventDesk(self._keeper, lambda event: self._acting.kept(event))  # noqa: PLW0108  # made below
-        self._recall = partial(recalled, store_path(config), config.site.name)
-        self._metering = Metering(self._clock, self._keeper, self._recall, self._metrics.data.count, self._carriers)
         self._speeding = Speeding(
             clock=self._clock, keeper=self._keeper, metering=self._metering, metrics=self._metrics.speed,
             observe=self._observe, states=lambda: self._judge.states if self._judge is not None else {},

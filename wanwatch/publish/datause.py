@@ -1,4 +1,4 @@
-"""Data metrics: what probing has used of each uplink's data."""
+"""Data metrics: what this program has used of each uplink's data."""
 
 from prometheus_client import CollectorRegistry, Counter
 
@@ -16,7 +16,8 @@ class DataMetrics:
     def __init__(self, site: str, registry: CollectorRegistry) -> None:
         self._site = site
         self._bytes = Counter(
-            "wanwatch_data_bytes", "Bytes of IP packets that probing has moved over the uplink, both ways, by purpose.",
+            "wanwatch_data_bytes",
+            "Bytes of IP packets that this program has moved over the uplink, both ways, by purpose.",
             ("site", "uplink", "purpose"), registry=registry,
         )  # fmt: skip
         self._children: dict[tuple[str, Purpose], Counter] = {}

@@ -1,7 +1,7 @@
 """What the kernel knows of one TCP connection: struct tcp_info.
 
 Sources:     Linux uapi header linux/tcp.h (layout; it has only ever grown at its end); RFC 4898 (the counters).
-Departures:  only what a speed test needs is read; a field that the kernel is too old to tell is None.
+Departures:  only what is needed is read; a field that the kernel is too old to tell is None.
 """
 
 import struct
@@ -14,7 +14,7 @@ _OPT_TIMESTAMPS: Final = 1
 _US_PER_S: Final = 1_000_000
 _OPTIONS_AT: Final = 5
 _U32: Final = {"snd_mss": 16, "rcv_mss": 20, "sacked": 28, "rcv_ssthresh": 64, "rtt": 68, "rcv_rtt": 92,
-               "min_rtt": 148, "data_segs_in": 152, "rcv_ooopack": 224}  # fmt: skip
+               "segs_out": 136, "segs_in": 140, "min_rtt": 148, "data_segs_in": 152, "rcv_ooopack": 224}  # fmt: skip
 _U64: Final = {"bytes_acked": 120, "bytes_received": 128, "delivery_rate": 160, "busy_time": 168, "rwnd_limited": 176,
                "sndbuf_limited": 184, "bytes_sent": 200, "bytes_retrans": 208}  # fmt: skip
 FIELDS: Final = {name: (at, "=I") for name, at in _U32.items()} | {name: (at, "=Q") for name, at in _U64.items()}
@@ -40,6 +40,8 @@ class TcpInfo(NamedTuple):
         received: Payload bytes that have come in.
         sent: Payload bytes sent, those sent again included.
         retransmitted: Payload bytes sent again.
+        packets_out: Segments sent, those without payload and those sent again included.
+        packets_in: Segments that have come in, those without payload included.
         segments_in: Segments with payload that have come in.
         out_of_order: Of them, those that came out of order, as after a loss.
         busy_s: Seconds in which there was something to send.
@@ -60,6 +62,8 @@ class TcpInfo(NamedTuple):
     received: int | None
     sent: int | None
     retransmitted: int | None
+    packets_out: int | None
+    packets_in: int | None
     segments_in: int | None
     out_of_order: int | None
     busy_s: float | None
@@ -93,6 +97,8 @@ def parse(data: bytes) -> TcpInfo:
         received=field("bytes_received"),
         sent=field("bytes_sent"),
         retransmitted=field("bytes_retrans"),
+        packets_out=field("segs_out"),
+        packets_in=field("segs_in"),
         segments_in=field("data_segs_in"),
         out_of_order=field("rcv_ooopack"),
         busy_s=seconds("busy_time"),
