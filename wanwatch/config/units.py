@@ -120,17 +120,17 @@ def rate(value: object) -> int:
 
 def size(value: object) -> int:
     """Return the bytes of an amount of data such as `5 GB`."""
-    return _quantity(value, "amount of data", _like(value, " GB", "5 GB"), SIZES)
+    return _quantity(value, "data size", _like(value, " GB", "5 GB"), SIZES)
 
 
 def monthly_size(value: object) -> int:
     """Return the bytes of an amount of data a month, such as `2 GB/month`."""
     example = _like(value, " GB/month", "2 GB/month")
-    written = text(value, "amount of data", example)
+    written = text(value, "data size", example)
     size, slash, period = written.partition("/")
     if not slash or period.strip() != "month":
         raise Unfit(reason="not an amount of data a month", mend=f'write it such as "{example}"')
-    return _quantity(size.strip(), "amount of data", "2 GB", SIZES)
+    return _quantity(size.strip(), "data size", "2 GB", SIZES)
 
 
 def distance(value: object) -> int:

@@ -97,11 +97,31 @@ async def test_a_letter_that_is_posted_twice_has_one_key(tmp_path: Path) -> None
             web.Response(status=429, headers={"Retry-After": "7"}),
             Sent(Answer.AGAIN, "429 Too Many Requests ''", 7.0),
         ),
+        (408, Sent(Answer.AGAIN, "408 Request Timeout ''")),
+        (web.Response(status=425, reason="Too Early"), Sent(Answer.AGAIN, "425 Too Early ''")),
     ],
 )
 async def test_what_the_receiver_says_decides(answer: web.Response | int, sent: Sent, tmp_path: Path) -> None:
-    """RFC 9110 section 15: 2xx is done, 5xx and 429 (RFC 6585) may go well later, 4xx will not, 3xx is not followed."""
+    """RFC 9110 section 15: 2xx is done, 4xx is for good, 3xx is not followed; 5xx and some 4xx may go well later.
+
+    These are 408 (section 15.5.9), 425 (RFC 8470 section 5.2) and 429 (RFC 6585 section 4).
+    """
     assert await posted(Answering(answer), tmp_path) == [sent]
+
+
+@pytest.mark.parametrize(
+    ("said", "word"),
+    [
+        ("Cannot POST /in", "Cannot POST …"),
+        ("Cannot POST /in?key=a%20b", "Cannot POST …"),
+        ("no hook for /in?key=a b", "no hook for …"),
+        ("what is key=a%20b?", "what is …?"),
+    ],
+)
+async def test_what_stands_behind_the_host_is_in_no_word_of_the_receiver(said: str, word: str, tmp_path: Path) -> None:
+    """Common practice, no published source: servers name the path that they do not know; ours may be a key."""
+    (sent,) = await posted(Answering(web.Response(status=404, text=said)), tmp_path)
+    assert sent.why == f"404 Not Found '{word}'"
 
 
 async def test_of_a_long_answer_only_the_first_words_are_read(tmp_path: Path) -> None:

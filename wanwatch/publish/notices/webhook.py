@@ -2,7 +2,7 @@
 
 Sources:     RFC 9110 section 9.3.3 (POST), RFC 9421 (the signature) and RFC 9530 (the digest that it covers); RFC 8259
              (JSON); the IETF's draft of the Idempotency-Key header field: one key a letter, so that a receiver can tell
-             what it had before.
+             what it had before; RFC 9110 section 15.5.9 and RFC 8470 section 5.2 (408 and 425 ask for another try).
 Departures:  redirections are not followed: facts go where the configuration says, and nowhere else.
 """
 
@@ -25,6 +25,8 @@ from wanwatch.publish.ways import Line, http_session, trouble
 LIMIT_S: Final = 30.0
 LABEL: Final = "wanwatch"
 _WORDS_BYTES: Final = 200
+_ANOTHER_TRY: Final = {408: Answer.AGAIN, 425: Answer.AGAIN}
+"""Not every sender may take these for that: who writes remotely, for one, must not."""
 _ANSWERS: Final = {Said.DONE: Answer.TAKEN, Said.AGAIN: Answer.AGAIN, Said.NEVER: Answer.REFUSED}
 
 
@@ -55,15 +57,24 @@ async def post_facts(hook: Hook, post: Post, line: Line, clock: Clock) -> Sent:
             http_session(line, hook.ca_file, LIMIT_S) as session,
             session.post(URL(letter.to), data=body, headers=headers, allow_redirects=False) as answer,
         ):
-            heard = (await answer.content.read(_WORDS_BYTES)).decode("utf-8", "replace").strip()
+            heard = _without_key((await answer.content.read(_WORDS_BYTES)).decode("utf-8", "replace").strip(), letter)
             asked = answer.headers.get("Retry-After")
             return Sent(
-                _ANSWERS[meaning(answer.status)],
+                _ANOTHER_TRY.get(answer.status) or _ANSWERS[meaning(answer.status)],
                 f"{answer.status} {answer.reason or ''} {heard!r}",
                 None if asked is None else asked_s(asked.strip(), now_unix_s),
             )
     except (aiohttp.ClientError, OSError) as error:
         raise ConnectionError(trouble(error)) from error
+
+
+def _without_key(heard: str, letter: Letter) -> str:
+    """Leave out what stands behind the host of our URL: many servers say it again where they know nothing of it."""
+    url = URL(letter.to)
+    keys = {url.raw_path_qs, url.path_qs, url.raw_path, url.path, url.raw_query_string, url.query_string} - {"", "/"}
+    for key in sorted(keys, key=len, reverse=True):
+        heard = heard.replace(key, "…")
+    return heard
 
 
 def _headers(letter: Letter, body: bytes) -> dict[str, str]:
