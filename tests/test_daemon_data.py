@@ -107,12 +107,12 @@ async def test_an_uplink_without_budget_left_is_still_asked_but_sparingly(
 ) -> None:
     """Once a minute instead of twenty times a second, and it is told; a larger budget on reload ends it."""
     far = StampReflector(FAR, 0)
-    path = office(tmp_path, far.port, "0.001 kB/month")  # less than any minutes that a month has left
+    path = office(tmp_path, far.port, "0.001 kB/month")  # too little for minutes, and 20 GB enough for a month
     daemon = Daemon(load(path), path=path)
     await daemon.start()
     await asyncio.sleep(1)
     told: Any = daemon.health()["data"]
-    office(tmp_path, far.port, "2 GB/month", listen=load(path).listen.port)
+    office(tmp_path, far.port, "20 GB/month", listen=load(path).listen.port)
     await daemon.reload()
     after: Any = daemon.health()["data"]
     await daemon.stop()
