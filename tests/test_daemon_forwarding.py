@@ -44,10 +44,10 @@ def receivers() -> tuple[ReceiverFigures, CollectorRegistry]:
     return figures, registry
 
 
-def lag_s(registry: CollectorRegistry, url: str) -> float | None:
-    """The lag of the receiver at this URL."""
+def lag_s(registry: CollectorRegistry, url: str, of: str = "lag_seconds") -> float | None:
+    """The lag of the receiver at this URL, or another figure of it."""
     labels = {"site": SITE, "receiver": url.removeprefix("http://").partition("/")[0]}
-    return registry.get_sample_value("wanwatch_remote_write_lag_seconds", labels)
+    return registry.get_sample_value(f"wanwatch_remote_write_{of}", labels)
 
 
 async def test_the_record_is_sent_and_the_position_kept(tmp_path: Path) -> None:
@@ -94,8 +94,9 @@ async def test_a_receiver_that_takes_nothing_falls_behind_by_the_second(tmp_path
         assert lag_s(registry, url) == 63 * 60
         clock.advance(30)
         assert lag_s(registry, url) == 63 * 60 + 30
+        assert lag_s(registry, url, "refused_seconds_total") == 0
         await forwarding.apply(config.model_copy(update={"remote_writes": ()}))
-        assert lag_s(registry, url) is None
+        assert lag_s(registry, url) is lag_s(registry, url, "refused_seconds_total") is None
         await keeper.close()
 
 

@@ -12,6 +12,7 @@ from wanwatch.config.remote_write import RemoteWrite, receiver_names
 from wanwatch.core.databudget import Purpose
 from wanwatch.core.ports import Clock
 from wanwatch.daemon.lines import Lines
+from wanwatch.publish.receivers import Sending
 from wanwatch.publish.remote_write import Forwarder, NoSnappyError, Receiver, Source, needs_snappy
 from wanwatch.store import SqliteKeeper, SqliteRecord
 from wanwatch.store.last_run import recalled
@@ -34,12 +35,12 @@ class Forwarding:
         clock: Where time comes from.
         keeper: Where positions are kept.
         lines: Which lines work.
-        show: Who shows how far behind each receiver is, by its name.
+        show: Who shows how each receiver stands, by its name.
     """
 
     def __init__(
         self, clock: Clock, keeper: SqliteKeeper, lines: Lines,
-        show: Callable[[Mapping[str, Callable[[], float]]], None],
+        show: Callable[[Mapping[str, Sending]], None],
     ) -> None:  # fmt: skip
         self._clock, self._keeper, self._lines, self._show = clock, keeper, lines, show
         self._running: dict[RemoteWrite, _Running] = {}
@@ -53,7 +54,7 @@ class Forwarding:
                 forwarder = self._forwarder(config, receiver)
                 self._running[receiver] = _Running(forwarder, asyncio.create_task(forwarder.run()))
         names = zip(receiver_names(wanted), wanted, strict=True)
-        self._show({name: self._running[receiver].forwarder.lag_s for name, receiver in names})
+        self._show({name: self._running[receiver].forwarder for name, receiver in names})
 
     async def close(self) -> None:
         """Stop sending."""

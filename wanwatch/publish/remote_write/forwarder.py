@@ -101,6 +101,9 @@ class Forwarder:
         line: By which line to send now; None while none is up.
         tell: Called with a sentence when sending fails, works again, or is refused.
         clock: Where time comes from.
+
+    Attributes:
+        refused_s: So many seconds of the record were refused, and are left out.
     """
 
     def __init__(
@@ -117,6 +120,7 @@ class Forwarder:
         self._headers = _HEADERS | receiver.authorization
         self._position = source.position
         self._well = True
+        self.refused_s = 0
 
     def lag_s(self) -> float:
         """Return the seconds since the begin of the first minute to be delivered; none where a clock was set back."""
@@ -170,6 +174,7 @@ class Forwarder:
         while True:
             said, words, asked = await self._post(body)
             if said is Said.NEVER:
+                self.refused_s += (after - first) * 60
                 self._tell(
                     f"it refuses {after - first} minutes: {words}; they are left "
                     "out, unless it had them before; mend what it says, or its settings for old samples"
