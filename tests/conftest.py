@@ -15,8 +15,7 @@ settings.register_profile("gate", parent=settings.get_profile("search"), derando
 settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
 
 BESIDE: Final = ("store", "config", "core", "publish", "report", "standards")
-"""Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all.
-Those that may not wait for ever come first, while the lab does not play yet."""
+"""Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all."""
 
 SECOND: Final = ("accept", "browser", "demo", "drill")
 """Folders of tests that cannot wait, but go well beside those of sockets and the daemon, before the lab plays."""
@@ -44,6 +43,11 @@ def _turn(nodeid: str) -> int:
 
 def _folder(nodeid: str) -> str:
     return nodeid.split("/")[1]
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """Return three: two of them wait for something most of the time, and the third takes what they leave."""
+    return 3
 
 
 class _Beside(LoadScopeScheduling):  # type: ignore[misc]  # xdist has no types

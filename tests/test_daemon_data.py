@@ -9,13 +9,13 @@ from typing import Any
 import aiohttp
 import pytest
 
+from wanwatch.clock import RealClock
 from wanwatch.config import load
 from wanwatch.config.plan import store_path
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.databudget import DataUse, Purpose, data_key
 from wanwatch.core.model import UNPINNED, Span
 from wanwatch.daemon import Daemon
-from wanwatch.measure import RealClock
 from wanwatch.reflector import StampReflector
 from wanwatch.store import SqliteRecord
 

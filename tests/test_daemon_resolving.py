@@ -9,11 +9,11 @@ import dns.rcode
 import dns.rrset
 
 from tests.measure.far_ends import udp_server
+from wanwatch.clock import RealClock
 from wanwatch.config import load
 from wanwatch.core.account.calendar import local_time
 from wanwatch.core.resolving import Ledger, Sign, ledger_key
 from wanwatch.daemon import Daemon
-from wanwatch.measure import RealClock
 from wanwatch.store import SqliteRecord
 
 OFFICE = """

@@ -12,6 +12,7 @@ import aiohttp
 import pytest
 from prometheus_client import generate_latest
 
+from wanwatch.clock import RealClock
 from wanwatch.config import Config, load
 from wanwatch.config.plan import store_path
 from wanwatch.config.testuse import most_bytes
@@ -20,7 +21,6 @@ from wanwatch.core.manners import Reason
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, Measurement, MeasurementKind, Span, State
 from wanwatch.core.ports import Clock
 from wanwatch.daemon import Daemon
-from wanwatch.measure import RealClock
 from wanwatch.measure.speed import turn
 from wanwatch.publish.speed_metrics import OUTCOMES
 from wanwatch.store import SqliteRecord, StoreError, announce, withdraw

@@ -97,9 +97,9 @@ def _by_now(config: "Config") -> list[str]:
 
 
 def _live(config_path: Path | None) -> int:
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
-    from wanwatch.measure import RealClock
     from wanwatch.measure.live import look
     from wanwatch.publish.proofs import proofs_text, routes_text
     from wanwatch.store.last_run import last_run
@@ -158,9 +158,9 @@ def run(config_path: Path | None) -> None:
 @tells_errors
 def status(*, as_json: bool, config_path: Path | None) -> None:
     """Say how each line stands now, asked of the running daemon."""
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
-    from wanwatch.measure import RealClock
     from wanwatch.publish.listing import status_text
     from wanwatch.web.ask import ask_health
 
@@ -195,12 +195,12 @@ def events(
     config_path: Path | None,
 ) -> None:  # fmt: skip
     """List what happened: events, or the incidents that they make up (with --kind: those that hold such an event)."""
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import store_path
     from wanwatch.core.event_json import event_to_json
     from wanwatch.core.incident import incident_to_json, incidents_in
-    from wanwatch.measure import RealClock
     from wanwatch.publish.incidents import incidents_text
     from wanwatch.publish.listing import events_text
     from wanwatch.store import SqliteRecord

@@ -36,12 +36,12 @@ def replay(
     config_path: Path | None, **changes: str | None,
 ) -> None:  # fmt: skip
     """Judge the stored samples again under other settings: outages, switches, and what contracts would make of them."""
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import judge_settings, questions, store_path
     from wanwatch.config.trials import trials
     from wanwatch.core.replay import Site, replay, rows
-    from wanwatch.measure import RealClock
     from wanwatch.publish.replayed import replay_json, replay_text
     from wanwatch.report import subject_of
     from wanwatch.report.command import write_out
@@ -90,10 +90,10 @@ def plan_add(
     *, begins: str, ends: str, uplinks: tuple[str, ...], why: str, afterwards: bool, config_path: Path | None
 ) -> None:
     """Keep a window of planned work in the record. Run it as the daemon's user, also while the daemon runs."""
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_instant
     from wanwatch.config.plan import store_path
-    from wanwatch.measure import RealClock
     from wanwatch.publish.listing import events_text
     from wanwatch.store import announce
 

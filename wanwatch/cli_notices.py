@@ -68,10 +68,10 @@ def notices(
 
     With --test: exit code 1 if somebody refused it, 3 if it still waits or no daemon runs.
     """
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.instants import parse_span
     from wanwatch.config.plan import store_path
-    from wanwatch.measure import RealClock
     from wanwatch.publish.letters.listing import post_to_json, posts_text
     from wanwatch.store import SqliteRecord
 
@@ -92,9 +92,9 @@ def notices(
 
 def _tested(config: "Config", to: str, wait_s: float) -> list[Post]:
     """Put a test to each address into the outbox, and wait until the daemon has brought them, or for so long."""
+    from wanwatch.clock import RealClock
     from wanwatch.config.plan import store_path
     from wanwatch.core.notices import trial
-    from wanwatch.measure import RealClock
     from wanwatch.publish.letters import office_of, write
     from wanwatch.store import put_in_outbox
     from wanwatch.web.ask import NoDaemonError, ask_health

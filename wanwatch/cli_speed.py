@@ -35,10 +35,10 @@ def speed(
     config_path: Path | None,
 ) -> None:  # fmt: skip
     """Test how fast UPLINK is now, each way, and keep the result. It fills the line for half a minute."""
+    from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
     from wanwatch.core.model import Measurement, MeasurementKind
-    from wanwatch.measure import RealClock
     from wanwatch.measure.speed import Asked, BusyError, run_speed_test
     from wanwatch.publish.speed import speed_text
     from wanwatch.store import keep_measurement

@@ -20,8 +20,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.bench.pair import ADDRESS, pair, say, sh
+from wanwatch.clock import RealClock
 from wanwatch.core.model import NS_PER_S, Kind, Observation, Outcome, Pin, Question, Role, Sample, Series
-from wanwatch.measure import Measurer, RealClock
+from wanwatch.measure.measurer import Measurer
 
 HERE, THERE = "wwbench-a", "wwbench-b"
 RATE = 20_000

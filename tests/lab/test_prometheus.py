@@ -4,6 +4,7 @@ The story is told in scraped.py, which goes on for as long as one likes by hand.
 """
 
 import json
+import math
 import subprocess
 from typing import Any, Final
 
@@ -94,10 +95,12 @@ def test_what_is_scraped_is_what_the_lines_are_like(outcome: Outcome) -> None:
     assert {place for place, value in states.items() if value} == {(FIBRE, "up"), (COPPER, "up")}
     carrying = {one.labels["uplink"]: one.value for one in found["wanwatch_uplink_carrying"].samples}
     assert carrying == {FIBRE: 1, COPPER: 0}
-    for line, rtt_s in ((FIBRE, 0.0087), (COPPER, 0.033)):
-        figures = {
-            one.name.rpartition("_")[2]: one.value
-            for one in found["wanwatch_probe_rtt_seconds_sum"].samples
-            if (one.labels["uplink"], one.labels["kind"], one.labels["target"]) == (line, "stamp", "near")
+    for line, shorter_s, longer_s in ((FIBRE, 0.005, 0.01), (COPPER, 0.03, 0.05)):
+        asked = {"uplink": line, "kind": "stamp", "target": "near"}
+        within = {
+            float(one.labels["le"]): one.value
+            for one in found["wanwatch_probe_rtt_seconds_bucket"].samples
+            if one.name.endswith("_bucket") and asked.items() <= one.labels.items()
         }
-        assert figures["sum"] / figures["count"] == pytest.approx(rtt_s, abs=0.004)
+        # The middle one: 8.7 and 33 ms. A busy machine makes some take long, and their mean with them.
+        assert within[shorter_s] < within[math.inf] / 2 <= within[longer_s]

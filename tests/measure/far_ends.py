@@ -5,9 +5,10 @@ import contextlib
 from collections.abc import AsyncIterator, Callable
 from typing import cast
 
+from wanwatch.clock import RealClock
 from wanwatch.core.model import NS_PER_S, Afterword, Kind, Observation, Pin, Question, Role, Sample, Series
 from wanwatch.core.wire import stamp
-from wanwatch.measure import Measurer, RealClock
+from wanwatch.measure.measurer import Measurer
 
 MS = 1_000_000
 Reply = Callable[[bytes], list[tuple[float, bytes]]]

@@ -8,8 +8,10 @@ import json
 import sys
 
 from tests.measure.far_ends import question
+from wanwatch.clock import RealClock
 from wanwatch.core.model import Afterword, Kind, LinkSeen, Observation, Pin, RouteSeen, Sample
-from wanwatch.measure import LinkWatch, Measurer, RealClock, RouteWatch
+from wanwatch.measure.measurer import Measurer
+from wanwatch.measure.watch import LinkWatch, RouteWatch
 
 
 def say(seen: Observation) -> None:

@@ -9,10 +9,11 @@ import pytest
 from tests.measure import dns_servers
 from tests.measure.dns_servers import REWRITTEN, Ports, Servers
 from tests.measure.far_ends import MS, once
+from wanwatch.clock import RealClock
 from wanwatch.core.model import NS_PER_S, Kind, Pin
 from wanwatch.core.resolver import Resolver
 from wanwatch.core.resolving import Inspection, NamesSeen, Purpose, Sign, findings
-from wanwatch.measure import Inspector, RealClock
+from wanwatch.measure.inspector import Inspector
 
 pytestmark = pytest.mark.skipif(bool(dns_servers.MISSING), reason=f"not on this machine: {dns_servers.MISSING}")
 

@@ -135,7 +135,8 @@ def test_each_pin_forces_the_second_line_and_what_is_not_pinned_takes_the_first(
     said = Probing(world, tmp_path / "said", 1.0, asked).end()
     for uplink in asked:
         expected = ("refused", "net-unreachable") if uplink.startswith("none") else ("answered", None)
-        assert outcomes(said, uplink) == [expected], uplink
+        assert expected in outcomes(said, uplink), uplink
+        assert set(outcomes(said, uplink)) <= {expected, ("lost", None)}, uplink  # a busy machine may answer too late
     refusals = [line["facts"] for line in said if line.get("uplink") == "none-4"]
     assert refusals
     assert all(facts == {"by": "10.1.0.2"} for facts in refusals)

@@ -8,9 +8,11 @@ from itertools import pairwise
 import pytest
 
 from tests.measure.far_ends import MS, Reply, ask_once, measuring, once, question, reflect, udp_server
+from wanwatch.clock import RealClock
 from wanwatch.core.model import NS_PER_S, UNPINNED, Afterword, Cause, Kind, Outcome, Pin, Role, Sample, Series
 from wanwatch.core.wire import stun
-from wanwatch.measure import BadQuestionError, Measurer, RealClock, sockets
+from wanwatch.measure import sockets
+from wanwatch.measure.measurer import BadQuestionError, Measurer
 from wanwatch.measure.pace import WHOLE
 
 

@@ -10,9 +10,9 @@ import dns.rrset
 import pytest
 
 from tests.measure.far_ends import ask_once, once, udp_server
+from wanwatch.clock import RealClock
 from wanwatch.core.model import Cause, Kind, Outcome, Pin
 from wanwatch.core.resolver import Resolver
-from wanwatch.measure import RealClock
 from wanwatch.measure.resolvers import Way, look_up
 
 NAME = "www.example.com."

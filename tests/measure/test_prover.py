@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from wanwatch.clock import RealClock
 from wanwatch.config import load
 from wanwatch.core.model import (
     NS_PER_S,
@@ -27,7 +28,7 @@ from wanwatch.core.model import (
 )
 from wanwatch.core.routes import Routes
 from wanwatch.core.way import Nat, Way
-from wanwatch.measure import RealClock, prover
+from wanwatch.measure import prover
 from wanwatch.measure.prover import Prover, Subject
 from wanwatch.measure.route import Answer, Failed, Hop, Question, Trace, Traced
 

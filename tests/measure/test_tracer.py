@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
+from wanwatch.clock import RealClock
 from wanwatch.core.model import Bounds, Cause, Event, EventKind, Pace, Pin, PinChanged, State, StateChanged
 from wanwatch.core.traced import TracedRoute, routes_of
 from wanwatch.core.way import Nat
-from wanwatch.measure import RealClock, tracer
+from wanwatch.measure import tracer
 from wanwatch.measure.prover import Subject
 from wanwatch.measure.route import Answer, Failed, Hop, Question, Trace, Traced
 from wanwatch.measure.tracer import Tracer

@@ -4,8 +4,9 @@ import asyncio
 
 import pytest
 
+from wanwatch.clock import RealClock
 from wanwatch.core.model import LinkSeen, Observation, Pin
-from wanwatch.measure import LinkWatch, RealClock
+from wanwatch.measure.watch import LinkWatch
 
 
 @pytest.mark.parametrize(

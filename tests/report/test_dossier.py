@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
@@ -306,25 +307,27 @@ def test_an_outage_that_goes_on_is_told_so_far() -> None:
     [
         (
             "outage-fibre-07 09:12:01",
-            record(),
+            record,
             "event 'outage-fibre-07 09:12:01': no event has this id; nearest: outage-fibre-07 09:12:00,",
         ),
         (
             "failover-None-13 13:03:28",
-            record(),
+            record,
             "event 'failover-None-13 13:03:28': is of kind failover, and a dossier is made of an outage; nearest: ",
         ),
         (
             "x",
-            NEVER_SEEN,
+            lambda: NEVER_SEEN,
             "event 'x': no event has this id; the record holds no outage; all are listed by: wanwatch events --kind",
         ),
     ],
 )
-def test_an_id_that_is_no_outage_s_is_told_with_the_nearest(given: str, kept: FakeRecord, said: str) -> None:
+def test_an_id_that_is_no_outage_s_is_told_with_the_nearest(
+    given: str, kept: Callable[[], FakeRecord], said: str
+) -> None:
     """Thing, value, reason and mend."""
     with pytest.raises(EventIdError) as raised:
-        build(kept, SUBJECT, given, now_unix_ns=PERIOD.end_unix_ns, clock_error_us=None)
+        build(kept(), SUBJECT, given, now_unix_ns=PERIOD.end_unix_ns, clock_error_us=None)
     assert str(raised.value).startswith(said)
 
 

@@ -17,9 +17,10 @@ import trustme
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from wanwatch.clock import RealClock
 from wanwatch.core.model import Cause, Outcome, Pin
 from wanwatch.core.resolver import Resolver, Transport
-from wanwatch.measure import RealClock, doh, names
+from wanwatch.measure import doh, names
 from wanwatch.measure.attempt import Finding
 from wanwatch.measure.resolvers import Way, ask
 

@@ -34,8 +34,9 @@ from wanwatch.core.model import (
 from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import NamesAnswer, NamesSeen
 from wanwatch.core.way import is_private
-from wanwatch.measure import Inspector, Measurer
+from wanwatch.measure.inspector import Inspector
 from wanwatch.measure.live import Look, look_closely
+from wanwatch.measure.measurer import Measurer
 from wanwatch.measure.port import read_port
 from wanwatch.measure.route import Failed, Mtu
 from wanwatch.measure.speed import BusyError, SpeedError, run_speed_test, turn

@@ -10,11 +10,13 @@ from wanwatch.core.model import Effect, Event, Observation, Pace, Question
 from wanwatch.core.ports import Clock
 from wanwatch.core.resolving import Inspection, NamesSeen
 from wanwatch.core.routes import Routes
-from wanwatch.measure import Inspector, LinkWatch, Measurer, RouteWatch
+from wanwatch.measure.inspector import Inspector
+from wanwatch.measure.measurer import Measurer
 from wanwatch.measure.prover import Prover, subjects
 from wanwatch.measure.route import Answer
 from wanwatch.measure.route import Question as RouteQuestion
 from wanwatch.measure.tracer import Tracer
+from wanwatch.measure.watch import LinkWatch, RouteWatch
 
 log = logging.getLogger("wanwatch")
 

@@ -13,6 +13,7 @@ from typing import Final
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from wanwatch import __version__
+from wanwatch.clock import RealClock
 from wanwatch.config import Config, ConfigError, load
 from wanwatch.config.plan import inspected, inspections, judge_settings, questions, store_path
 from wanwatch.core.judge import SiteJudge
@@ -43,7 +44,6 @@ from wanwatch.daemon.resolving import Inspections
 from wanwatch.daemon.signals import obey
 from wanwatch.daemon.speeding import Speeding
 from wanwatch.daemon.tallying import Tallying
-from wanwatch.measure import RealClock
 from wanwatch.measure.route import ask
 from wanwatch.publish import Metrics, ServiceManager
 from wanwatch.store import SqliteKeeper

@@ -6,10 +6,3 @@ Out:      exactly one sample for each probe, afterwords for late and repeated an
 Imports:  wanwatch.core, wanwatch.clock, wanwatch.trust, asyncio, socket, ssl, dnspython, h2. Never the store, the
           metrics or the reports.
 """
-
-from wanwatch.clock import RealClock
-from wanwatch.measure.inspector import Inspector
-from wanwatch.measure.measurer import BadQuestionError, Measurer
-from wanwatch.measure.watch import LinkWatch, RouteWatch
-
-__all__ = ["BadQuestionError", "Inspector", "LinkWatch", "Measurer", "RealClock", "RouteWatch"]

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from wanwatch.clock import RealClock
 from wanwatch.config import load
 from wanwatch.config.uplink import Uplink
-from wanwatch.measure import RealClock
 from wanwatch.measure.speed.counters import LocalCounters, busy_now, counters
 from wanwatch.measure.speed.snmp import SnmpCounters, SnmpError
 
