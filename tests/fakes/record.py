@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from wanwatch.core.account.spans import intersect
 from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
+from wanwatch.core.notices import Notice, Post, PostState
 from wanwatch.core.ports import (
     MARK_LATE,
     MARK_LOST,
@@ -36,6 +37,7 @@ class FakeRecord:
         self._site = site
         self.notes: dict[str, Json] = {}
         self.measured: list[Measurement] = []
+        self.outbox: list[Post] = []
         self._events = sorted(events, key=lambda event: event.start.estimate_unix_ns)
         self._watched = list(watched)
         self._blocks = sorted(blocks, key=lambda block: block.minute)
@@ -70,6 +72,22 @@ class FakeRecord:
             return inside and kind in {None, measured.kind} and uplink in {None, measured.uplink}
 
         return [measured for measured in self.measured if asked_for(measured)] if site == self._site else []
+
+    def posts(
+        self, site: str, span: Span | None = None, to: str | None = None, state: PostState | None = None
+    ) -> list[Post]:
+        """What a test has put into `outbox`."""
+
+        def asked_for(post: Post) -> bool:
+            at_ns = post.notice.made_unix_ns
+            made = span is None or span.start_unix_ns <= at_ns < span.end_unix_ns
+            return made and to in {None, post.notice.to} and state in {None, post.state}
+
+        return [post for post in self.outbox if asked_for(post)] if site == self._site else []
+
+    def notices(self, site: str, to: str | None = None) -> list[Notice]:
+        """The notices of those."""
+        return [post.notice for post in self.posts(site, to=to)]
 
     def watched(self, site: str, span: Span) -> list[Span]:
         """When a daemon was alive, cut to *span*."""

@@ -34,4 +34,4 @@ async def test_the_api_is_as_described(tmp_path: Path) -> None:
         )  # fmt: skip
         said, _ = await process.communicate()
     assert process.returncode == 0, said.decode()
-    assert b"Tested: 5" in said
+    assert b"Tested: 6" in said

@@ -4,7 +4,7 @@ Sources:  RFC 8259 (JSON); RFC 3339 (instants); OpenAPI 3.1.0.
 """
 
 import json
-from collections.abc import Awaitable, Callable, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,12 +16,13 @@ from wanwatch.core.event_json import event_to_json
 from wanwatch.core.incident import incident_to_json, incidents_in
 from wanwatch.core.instants import InstantError, instant_from_text, instant_text
 from wanwatch.core.model import NS_PER_S, EventKind, Json, Measurement, MeasurementKind, Span
-from wanwatch.core.ports import Record
+from wanwatch.core.notices import PostState
+from wanwatch.publish.letters.listing import TO_ONLOOKERS, post_to_json
 from wanwatch.publish.live import Lately
 from wanwatch.web import views
 from wanwatch.web.describe import Described, description
 from wanwatch.web.doors import cookie_name
-from wanwatch.web.office import KEPT_NS, Office, Reader
+from wanwatch.web.office import KEPT_NS, Kept, Office, Reader
 from wanwatch.web.pages import kept
 from wanwatch.web.stream import Stream
 
@@ -66,6 +67,10 @@ class Api:
                     ("since", "until", "measurement-kind", "uplink"),
                 ),
                 self.measurements,
+            ),
+            Route(
+                Described("/api/notices", "What people were told", "Notices", ("since", "until", "notice-state")),
+                self.notices,
             ),
             Route(Described("/api/stream", "Server-sent events: state, carrying, event, figures", None), stream.answer),
             Route(Described("/api/openapi.json", "This description", "Description"), self.describe),
@@ -142,10 +147,21 @@ class Api:
             )
         )
 
-    async def _listed(self, found: Callable[[Record, str], Iterable[dict[str, Json]]]) -> web.Response:
+    async def notices(self, request: web.Request) -> web.Response:
+        """What people were told, and whether they have it."""
+        span, state = self._span(request), request.query.get("state")
+        wanted = None if state is None else _one_of(PostState, state, "state")
+
+        def found(record: Kept, site: str) -> Iterator[dict[str, Json]]:
+            told = map(post_to_json, record.posts(site, span, state=wanted))
+            return ({field: one[field] for field in TO_ONLOOKERS} for one in told)
+
+        return await self._listed(found)
+
+    async def _listed(self, found: Callable[[Kept, str], Iterable[dict[str, Json]]]) -> web.Response:
         """Answer with what is found, written on the reading thread: years of events are megabytes."""
 
-        def written(record: Record, site: str) -> bytes:
+        def written(record: Kept, site: str) -> bytes:
             return f"[{', '.join(map(json.dumps, found(record, site)))}]".encode()
 
         body = await self._office.read(written)
@@ -167,12 +183,12 @@ def _instant(request: web.Request, name: str, usual_unix_ns: int) -> int:
         raise web.HTTPBadRequest(text=f"{name}: {error}") from error
 
 
-def _one_of(kinds: type[Any], text: str) -> Any:
+def _one_of(kinds: type[Any], text: str, what: str = "kind") -> Any:
     try:
         return kinds(text)
     except ValueError as error:
         known = ", ".join(kind.value for kind in kinds)
-        raise web.HTTPBadRequest(text=f"kind {text!r}: there is no such kind; write one of {known}") from error
+        raise web.HTTPBadRequest(text=f"{what} {text!r}: there is no such {what}; write one of {known}") from error
 
 
 def _lately(one: Lately) -> dict[str, Json]:

@@ -12,6 +12,9 @@ from wanwatch.core.door import Keys
 from wanwatch.core.event_json import FIELDS as EVENT_FIELDS
 from wanwatch.core.incident import FIELDS as INCIDENT_FIELDS
 from wanwatch.core.model import Domain, EventKind, Kind, MeasurementKind, State
+from wanwatch.core.notices import Kind as NoticeKind
+from wanwatch.core.notices import PostState
+from wanwatch.publish.letters.listing import TO_ONLOOKERS
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,9 @@ PARAMETERS: Final[Mapping[str, Mapping[str, Any]]] = {
     },
     "event-kind": _several(EventKind, "Kinds of events; may be repeated; default: all."),
     "measurement-kind": _several(MeasurementKind, "Kinds of measurements; may be repeated; default: all."),
+    "notice-state": {
+        "name": "state", "in": "query", "schema": _words(PostState), "description": "In this state only; default: all.",
+    },
     "uplink": {"name": "uplink", "in": "query", "schema": _TEXT, "description": "Of this uplink only."},
 }  # fmt: skip
 
@@ -90,11 +96,16 @@ _OF_INCIDENTS: Final[dict[str, Any]] = dict.fromkeys(INCIDENT_FIELDS, _TEXT) | {
     "timeline": _list(_object(at=_INSTANT, earliest=_INSTANT, latest=_INSTANT, edge=_TEXT, event=_TEXT)),
     "events": _list(_ref("Event")), "beside": _list(_ref("Event")),
 }  # fmt: skip
+_OF_NOTICES: Final[dict[str, Any]] = dict.fromkeys(TO_ONLOOKERS, _TEXT) | {
+    "made": _INSTANT, "next_try": _MAYBE_INSTANT, "settled": _MAYBE_INSTANT, "kind": _words(NoticeKind),
+    "state": _words(PostState), "tries": _NUMBER, "uplink": _MAYBE_TEXT,
+}  # fmt: skip
 SCHEMAS: Final[Mapping[str, Mapping[str, Any]]] = {
     "Event": _object(**_OF_EVENTS),
     "Events": _list(_ref("Event")),
     "Incidents": _list(_object(**_OF_INCIDENTS)),
     "Measurements": _list(_object(at=_INSTANT, uplink=_TEXT, kind=_words(MeasurementKind), result=_ANYTHING)),
+    "Notices": _list(_object(**_OF_NOTICES)),
     "Site": _object(
         name=_TEXT, version=_TEXT, timezone=_TEXT, started=_INSTANT, status=_TEXT, reports=_list(_TEXT),
         carrying=_object(uplink=_MAYBE_TEXT, known=_YES, shares=_list(_TEXT)),

@@ -10,13 +10,14 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from wanwatch.core.account.spans import union
 from wanwatch.core.account.timeline import Stretch, probed_spans, timeline
 from wanwatch.core.errors import WanwatchError
 from wanwatch.core.incident import Incident, incidents_in
 from wanwatch.core.model import NS_PER_S, Event, Json, MeasurementKind, Role, Span, State
+from wanwatch.core.notices import PostRecord
 from wanwatch.core.ports import Clock, Record
 from wanwatch.publish.live import Lately
 
@@ -29,6 +30,10 @@ _OLD_NS: Final = 20 * NS_PER_S
 _UNWRITTEN_NS: Final = 3 * _MINUTE_NS
 """The daemon's last minutes are not in the record yet; the state that holds now speaks for them."""
 _REACH_MINUTES: Final = 2
+
+
+class Kept(Record, PostRecord, Protocol):
+    """The record, with its outbox."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +51,13 @@ class Office:
 
     health: Callable[[], dict[str, Json]]
     lately: Callable[[], list[Lately]]
-    record: Callable[[], AbstractContextManager[Record]]
+    record: Callable[[], AbstractContextManager[Kept]]
     zone: Callable[[], tzinfo]
     clock: Clock
     reports: Path
     _turn: asyncio.Lock = field(default_factory=asyncio.Lock, init=False, repr=False, compare=False)
 
-    async def read(self, ask: Callable[[Record, str], Any]) -> Any:
+    async def read(self, ask: Callable[[Kept, str], Any]) -> Any:
         """Return what *ask* finds in the record for this site, asked on another thread, one at a time.
 
         Raises:

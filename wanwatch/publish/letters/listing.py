@@ -27,6 +27,8 @@ FIELDS: Final = (
     "joined",
 )
 """The fields of a letter's JSON object: these, in this order, and no other."""
+TO_ONLOOKERS: Final = tuple(field for field in FIELDS if field not in {"id", "word", "joined"})
+"""What of it somebody may be told who cannot read the record: no words of receivers, and nothing made of an address."""
 
 
 def posts_text(posts: Sequence[Post], zone: tzinfo) -> str:
