@@ -18,6 +18,7 @@ from typing import Any, Final, TypeAlias
 import aiohappyeyeballs
 import aiohttp
 from aiohttp.abc import AbstractResolver, ResolveResult
+from yarl import URL
 
 from wanwatch import __version__
 from wanwatch.trust import tls_context
@@ -117,6 +118,18 @@ async def _addresses(line: Line, host: str) -> Sequence[str]:
     if not found:
         raise OSError(errno.EHOSTUNREACH, f"the name {host} does not resolve")
     return found
+
+
+def without_key(heard: str, url: str) -> str:
+    """Return a receiver's words without what stands behind the host of *url*, which may be somebody's key.
+
+    Many servers say it again where they know nothing of it.
+    """
+    to = URL(url)
+    keys = {to.raw_path_qs, to.path_qs, to.raw_path, to.path, to.raw_query_string, to.query_string} - {"", "/"}
+    for key in sorted(keys, key=len, reverse=True):
+        heard = heard.replace(key, "…")
+    return heard.strip()
 
 
 def trouble(error: BaseException) -> str:

@@ -20,7 +20,7 @@ from wanwatch.core.notices import Answer, Letter, Post, Sent
 from wanwatch.core.ports import Clock
 from wanwatch.core.wire.signature import content_digest, quoted, signed
 from wanwatch.publish.retry import Said, asked_s, meaning
-from wanwatch.publish.ways import Line, http_session, trouble
+from wanwatch.publish.ways import Line, http_session, trouble, without_key
 
 LIMIT_S: Final = 30.0
 LABEL: Final = "wanwatch"
@@ -57,7 +57,7 @@ async def post_facts(hook: Hook, post: Post, line: Line, clock: Clock) -> Sent:
             http_session(line, hook.ca_file, LIMIT_S) as session,
             session.post(URL(letter.to), data=body, headers=headers, allow_redirects=False) as answer,
         ):
-            heard = _without_key((await answer.content.read(_WORDS_BYTES)).decode("utf-8", "replace").strip(), letter)
+            heard = without_key((await answer.content.read(_WORDS_BYTES)).decode("utf-8", "replace"), letter.to)
             asked = answer.headers.get("Retry-After")
             return Sent(
                 _ANOTHER_TRY.get(answer.status) or _ANSWERS[meaning(answer.status)],
@@ -66,15 +66,6 @@ async def post_facts(hook: Hook, post: Post, line: Line, clock: Clock) -> Sent:
             )
     except (aiohttp.ClientError, OSError) as error:
         raise ConnectionError(trouble(error)) from error
-
-
-def _without_key(heard: str, letter: Letter) -> str:
-    """Leave out what stands behind the host of our URL: many servers say it again where they know nothing of it."""
-    url = URL(letter.to)
-    keys = {url.raw_path_qs, url.path_qs, url.raw_path, url.path, url.raw_query_string, url.query_string} - {"", "/"}
-    for key in sorted(keys, key=len, reverse=True):
-        heard = heard.replace(key, "…")
-    return heard
 
 
 def _headers(letter: Letter, body: bytes) -> dict[str, str]:

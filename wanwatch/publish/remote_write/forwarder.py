@@ -24,7 +24,7 @@ from wanwatch.core.shown import shown
 from wanwatch.publish.remote_write.minutes import NS_PER_MINUTE, series_of
 from wanwatch.publish.remote_write.wire import compressed, write_request
 from wanwatch.publish.retry import Said, meaning, wait_s
-from wanwatch.publish.ways import Line, http_session, trouble
+from wanwatch.publish.ways import Line, http_session, trouble, without_key
 
 log = logging.getLogger("wanwatch")
 
@@ -197,7 +197,7 @@ class Forwarder:
                 http_session(line, self._receiver.ca_file, TIMEOUT_S) as session,
                 session.post(self._receiver.url, data=body, headers=self._headers, allow_redirects=False) as answer,
             ):
-                heard = (await answer.content.read(_WORDS)).decode("utf-8", "replace").strip()
+                heard = without_key((await answer.content.read(_WORDS)).decode("utf-8", "replace"), self._receiver.url)
                 words = f"{answer.status} {answer.reason} {heard!r}"
                 return meaning(answer.status), words, answer.headers.get("Retry-After")
         except (aiohttp.ClientError, OSError) as error:  # TimeoutError is an OSError
