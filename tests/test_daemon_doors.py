@@ -68,6 +68,8 @@ async def test_a_reload_takes_up_certificates_and_passwords(tmp_path: Path, capl
         office(tmp_path, port, "five words of hers", TLS)
         await daemon.reload()
         assert [await asked(at, 1, said) for said in ("four words of mine", "five words of hers")] == [403, 303]
+        wrong = {"site": "harbour-lane", "key": "password", "why": "wrong"}
+        assert daemon._metrics.registry.get_sample_value("wanwatch_web_refused_tries_total", wrong) == 1
         with pytest.raises(aiohttp.ClientConnectorCertificateError):
             await asked(at, 0)
         (tmp_path / "page.pem").write_text("half a fi")

@@ -19,7 +19,7 @@ from yarl import URL
 
 from tests.fakes.clock import FakeClock
 from tests.fakes.web import health_of, office
-from wanwatch.core.door import ABSOLUTE_NS, IDLE_NS, Cost, Keys, Password, digest, hashed
+from wanwatch.core.door import ABSOLUTE_NS, IDLE_NS, Cost, Key, Keys, Password, Why, digest, hashed
 from wanwatch.core.model import NS_PER_S
 from wanwatch.publish import Metrics
 from wanwatch.web import adopt, make_app, near, serve
@@ -40,9 +40,12 @@ class Room(NamedTuple):
 
 
 @asynccontextmanager
-async def room(keys: Keys = KEYS, folder: Path = Path("/nowhere"), site: str = "harbour-lane") -> AsyncIterator[Room]:
-    clock = FakeClock()
-    app = make_app(Metrics("s", "1").registry, replace(office(folder, health_of(site)), clock=clock), keys)
+async def room(
+    keys: Keys = KEYS, folder: Path = Path("/nowhere"), site: str = "harbour-lane", metrics: Metrics | None = None
+) -> AsyncIterator[Room]:
+    clock, metrics = FakeClock(), metrics or Metrics("s", "1")
+    there = replace(office(folder, health_of(site)), clock=clock)
+    app = make_app(metrics.registry, there, keys, metrics.tries.refused)
     runner = await serve(app, "127.0.0.1", 0)
     try:
         yield Room(f"http://127.0.0.1:{runner.addresses[0][1]}", app, clock)
@@ -59,6 +62,14 @@ async def http() -> AsyncIterator[aiohttp.ClientSession]:
 
 def here(at: str) -> dict[str, str]:
     return {"Origin": at}
+
+
+def refused(metrics: Metrics, key: Key) -> list[float | None]:
+    """How often this was tried and refused: as wrong, and because there had been too many."""
+    return [
+        metrics.registry.get_sample_value("wanwatch_web_refused_tries_total", {"site": "s", "key": key, "why": why})
+        for why in Why
+    ]
 
 
 async def sign_in(http: aiohttp.ClientSession, at: str, said: str = SAID, to: str = "/") -> aiohttp.ClientResponse:
@@ -264,7 +275,9 @@ async def test_wrong_passwords_are_slowed_and_told_with_the_address(
     http: aiohttp.ClientSession, caplog: pytest.LogCaptureFixture
 ) -> None:
     """RFC 6585 section 4: 429 with Retry-After, even for the right one; then it is looked at again. No log holds it."""
-    async with room() as (at, _, clock):
+    metrics = Metrics("s", "1")
+    assert refused(metrics, Key.PASSWORD) == [0, 0]
+    async with room(metrics=metrics) as (at, _, clock):
         with caplog.at_level(logging.WARNING, "wanwatch"):
             answers = [await sign_in(http, at, f"wrong-guess-{n}") for n in range(5)]
             slowed = await sign_in(http, at)
@@ -277,6 +290,7 @@ async def test_wrong_passwords_are_slowed_and_told_with_the_address(
         assert (await sign_in(http, at)).status == 303
         assert (await sign_in(http, at, "wrong-guess-6")).status == 403
     assert caplog.messages.count("a wrong password from 127.0.0.1") == 7
+    assert (refused(metrics, Key.PASSWORD), refused(metrics, Key.TOKEN)) == ([7, 2], [0, 0])
     assert "wrong-guess" not in caplog.text
 
 
@@ -297,7 +311,8 @@ async def test_wrong_tokens_are_slowed_but_an_old_one_is_not_a_guess(
     http: aiohttp.ClientSession, caplog: pytest.LogCaptureFixture
 ) -> None:
     """A program that was not told of the new token asks on and on; who tries one after the other has to wait."""
-    async with room() as (at, _, _):
+    metrics = Metrics("s", "1")
+    async with room(metrics=metrics) as (at, _, _):
         with caplog.at_level(logging.WARNING, "wanwatch"):
             for _ in range(30):
                 assert (await get(http, f"{at}/health", Authorization="Bearer of-old")).status == 401
@@ -306,6 +321,7 @@ async def test_wrong_tokens_are_slowed_but_an_old_one_is_not_a_guess(
         assert guessed[-1].headers["Retry-After"] == "1"
         assert "too many wrong tries" in (await guessed[-1].json())["error"]
     assert caplog.messages == ["a wrong token from 127.0.0.1"] * 10
+    assert refused(metrics, Key.TOKEN) == [30 + 9, 3]
     assert "guess-" not in caplog.text
 
 

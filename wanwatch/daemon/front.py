@@ -73,8 +73,9 @@ class Front:
             self._certificate = Certificate(self._context(listen.certificate, listen.key))
         held = _near(path.parent)
         self._near = path.parent if held else None
+        app = make_app(self._metrics.registry, office, keys_of(listen), self._metrics.tries.refused)
         self._runner = await serve(
-            make_app(self._metrics.registry, office, keys_of(listen)), listen.address, listen.port,
+            app, listen.address, listen.port,
             tls=self._certificate.listening if self._certificate else None, near=held,
         )  # fmt: skip
         self._opened = listen

@@ -39,6 +39,7 @@ from wanwatch.publish.receivers import ReceiverFigures
 from wanwatch.publish.resolving import ResolvingMetrics
 from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.publish.standing import StandingFigures
+from wanwatch.publish.try_metrics import TryMetrics
 
 # From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
 RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
@@ -116,6 +117,7 @@ class Metrics:
         self.data = DataMetrics(site, registry)
         self.speed = SpeedMetrics(site, registry)
         self.notices = NoticeMetrics(site, registry)
+        self.tries = TryMetrics(site, registry)
         self.promises = PromiseFigures(site)
         registry.register(self.promises)
         self.receivers = ReceiverFigures(site)

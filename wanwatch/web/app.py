@@ -14,7 +14,7 @@ from aiohttp import web
 from prometheus_client import CollectorRegistry
 
 from wanwatch import __version__
-from wanwatch.core.door import Keys
+from wanwatch.core.door import Key, Keys, Why
 from wanwatch.core.errors import WanwatchError
 from wanwatch.web.api import Api
 from wanwatch.web.doors import Doors
@@ -64,17 +64,23 @@ DOORS: Final = web.AppKey("doors", Doors)
 OPEN: Final = Keys()
 
 
-def make_app(registry: CollectorRegistry, office: Office, keys: Keys = OPEN) -> web.Application:
+def make_app(
+    registry: CollectorRegistry,
+    office: Office,
+    keys: Keys = OPEN,
+    refused: Callable[[Key, Why], None] = lambda _key, _why: None,
+) -> web.Application:
     """Build the application.
 
     Args:
         registry: What /metrics shows.
         office: Where pages and API have their facts from.
         keys: What requests have to show; without any, only machines that use an address may ask.
+        refused: Called with each password or token that is refused.
     """
     reader = Reader(office)
     stream = Stream(lambda: told(office.lately()))
-    doors = Doors(keys, office.clock, stream.drop)
+    doors = Doors(keys, office.clock, stream.drop, refused)
     pages = Pages(office, reader, lambda: doors.keys.password is not None)
     entry = Entry(doors, pages.render)
     api = Api(office, reader, stream, version=__version__, keys=lambda: doors.keys)

@@ -19,7 +19,7 @@ from aiohttp import web
 from aiohttp.typedefs import Handler, Middleware
 
 from wanwatch.asker import account
-from wanwatch.core.door import Keys, Limits, Ruling, Sessions, Shown, Sort, Tries, digest, rule
+from wanwatch.core.door import Key, Keys, Limits, Ruling, Sessions, Shown, Sort, Tries, Why, digest, rule
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.ports import Clock
 
@@ -53,11 +53,14 @@ class Doors:
         keys: What opens them.
         clock: Where time comes from.
         closed: Called when somebody who was let in no longer is.
+        refused: Called with each try that is refused.
     """
 
-    def __init__(self, keys: Keys, clock: Clock, closed: Callable[[], None]) -> None:
+    def __init__(
+        self, keys: Keys, clock: Clock, closed: Callable[[], None], refused: Callable[[Key, Why], None]
+    ) -> None:
         self.keys = keys
-        self._clock, self._closed = clock, closed
+        self._clock, self._closed, self._refused = clock, closed, refused
         self._sessions = Sessions()
         self._tries, self._token_tries = Tries(), Tries(_OF_TOKENS)
         self._waiting = 0
@@ -110,9 +113,9 @@ class Doors:
         password, whose = self.keys.password, account(address) if address else b""
         if password is None:
             return False
-        if self._waiting >= _WAITING:
-            raise TooOftenError(NS_PER_S)
-        if wait_ns := self._tries.begin(whose, self._clock.now_ns()):
+        wait_ns = NS_PER_S if self._waiting >= _WAITING else self._tries.begin(whose, self._clock.now_ns())
+        if wait_ns:
+            self._refused(Key.PASSWORD, Why.TOO_OFTEN)
             raise TooOftenError(wait_ns)
         self._waiting += 1
         try:
@@ -121,6 +124,7 @@ class Doors:
             self._waiting -= 1
         if not right or self.keys.password != password:  # another one may be in force by now
             log.warning("a wrong password from %s", address or "this machine")
+            self._refused(Key.PASSWORD, Why.WRONG)
             return False
         self._tries.right(whose)
         return True
@@ -156,11 +160,13 @@ class Doors:
         whose, shown = account(address), digest(token)
         again = self._token_tries.is_again(whose, shown)
         if not again and (wait_ns := self._token_tries.begin(whose, self._clock.now_ns(), shown)):
+            self._refused(Key.TOKEN, Why.TOO_OFTEN)
             raise TooOftenError(wait_ns)
         # All are compared with, so that the time taken tells nothing.
         if sum(hmac.compare_digest(shown, kept) for kept in self.keys.tokens):
             self._token_tries.right(whose)
             return True
+        self._refused(Key.TOKEN, Why.WRONG)
         if not again:
             log.warning("a wrong token from %s", address)
         return False

@@ -9,13 +9,14 @@ from wanwatch.core.door.password import SHORTEST, Cost, Password, PasswordError,
 from wanwatch.core.door.rules import Keys, Ruling, Shown, Sort, is_from_elsewhere, rule, way_back
 from wanwatch.core.door.sessions import ABSOLUTE_NS, IDLE_NS, Sessions
 from wanwatch.core.door.tokens import TokenError, digest, read_tokens, token_line
-from wanwatch.core.door.tries import Limits, Tries
+from wanwatch.core.door.tries import Key, Limits, Tries, Why
 
 __all__ = [
     "ABSOLUTE_NS",
     "IDLE_NS",
     "SHORTEST",
     "Cost",
+    "Key",
     "Keys",
     "Limits",
     "Password",
@@ -26,6 +27,7 @@ __all__ = [
     "Sort",
     "TokenError",
     "Tries",
+    "Why",
     "digest",
     "hashed",
     "is_from_elsewhere",

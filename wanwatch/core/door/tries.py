@@ -10,11 +10,27 @@ Sources:     OWASP's and NIST SP 800-63B's advice on throttling, from memory; th
 
 from collections import OrderedDict
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from wanwatch.core.model import NS_PER_S
 
 _FORGET_NS: Final = 3600 * NS_PER_S
+
+
+class Key(StrEnum):
+    """What is tried."""
+
+    PASSWORD = "password"  # noqa: S105 - the word, and not one
+    TOKEN = "token"  # noqa: S105 - likewise
+
+
+class Why(StrEnum):
+    """Why it was refused."""
+
+    WRONG = "wrong"
+    TOO_OFTEN = "too-often"
+    """There had been too many wrong tries, or there were too many at once: it was not looked at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
