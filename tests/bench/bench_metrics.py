@@ -25,7 +25,7 @@ from tests.fakes.web import office
 from wanwatch.core.model import NS_PER_S, Kind, Outcome, Role, Sample, Series
 from wanwatch.publish import Metrics
 from wanwatch.publish.metrics import RTT_BUCKETS_S
-from wanwatch.web import make_app, serve
+from wanwatch.web.app import make_app, serve
 
 SITE: Final = "harbour-lane"
 PROBES: Final = 120

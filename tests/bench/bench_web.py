@@ -18,7 +18,7 @@ from pathlib import Path
 from tests.bench.bench_metrics import lateness
 from tests.web.pressed import EVERY_NS, ONLOOKERS, TURNS, Sends, crowded
 from wanwatch.core.model import NS_PER_S
-from wanwatch.web import happened
+from wanwatch.web.app import happened
 
 
 async def measured(seconds: float, begin: Callable[[], Awaitable[object]] | None = None) -> dict[str, object]:

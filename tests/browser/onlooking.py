@@ -14,8 +14,8 @@ from tests.browser.chromium import NEEDED
 from tests.fakes.web import troubled_office
 from wanwatch.core.door import Keys
 from wanwatch.publish import Metrics
-from wanwatch.web import Office, make_app, serve
-from wanwatch.web.app import OPEN
+from wanwatch.web.app import OPEN, make_app, serve
+from wanwatch.web.office import Office
 
 IN_A_BROWSER: Final = [*NEEDED, pytest.mark.asyncio(loop_scope="session")]
 """Marks of tests that share the browser."""

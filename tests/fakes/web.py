@@ -25,7 +25,7 @@ from wanwatch.core.model import (
     Span,
 )
 from wanwatch.publish.live import Lately
-from wanwatch.web import Office
+from wanwatch.web.office import Office
 
 DAY_S = 86_400
 CUT_S, PAST_S, IMPAIRED_S = 600, 6 * 3600, 9 * 3600

@@ -19,7 +19,7 @@ from wanwatch.clock import RealClock
 from wanwatch.core.model import NS_PER_S
 from wanwatch.measure.pace import Pacer, Turn, spread
 from wanwatch.publish import Metrics
-from wanwatch.web import make_app, serve
+from wanwatch.web.app import make_app, serve
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 ONLOOKERS: Final = 500

@@ -12,8 +12,7 @@ from aiohttp import web
 from tests.fakes.web import office
 from wanwatch.core.door import Keys, digest
 from wanwatch.publish import Metrics
-from wanwatch.web import make_app, serve
-from wanwatch.web.app import ListenError
+from wanwatch.web.app import ListenError, make_app, serve
 
 OFFICE = office(Path("/nowhere"))
 HEALTH = OFFICE.health()

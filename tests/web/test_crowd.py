@@ -18,7 +18,8 @@ from tests.web.pressed import EVERY_NS, ONLOOKERS, TURNS, Sends, crowded
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind
 from wanwatch.publish import Metrics
 from wanwatch.tls import Certificate, server_context
-from wanwatch.web import happened, make_app, patience, serve, stream
+from wanwatch.web import patience, stream
+from wanwatch.web.app import happened, make_app, serve
 
 HELD_MS = 50
 """The most processor time that the loop may be held in one go; wall time would judge the machine that tests run on."""

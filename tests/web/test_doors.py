@@ -22,7 +22,8 @@ from tests.fakes.web import health_of, office
 from wanwatch.core.door import ABSOLUTE_NS, IDLE_NS, Cost, Key, Keys, Password, Why, digest, hashed
 from wanwatch.core.model import NS_PER_S
 from wanwatch.publish import Metrics
-from wanwatch.web import adopt, make_app, near, serve
+from wanwatch.web import near
+from wanwatch.web.app import adopt, make_app, serve
 from wanwatch.web.ask import ask_health
 
 SAID = "four words of mine"

@@ -17,7 +17,7 @@ from tests.fakes.web import ODD, office, troubled_office
 from wanwatch.core.event_json import FIELDS
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, State, StateChanged
 from wanwatch.publish import Metrics
-from wanwatch.web import happened, make_app, serve
+from wanwatch.web.app import happened, make_app, serve
 
 BEGAN = START_UNIX_NS - 600 * NS_PER_S
 CUT = Event("outage-fibre-1", "harbour-lane", EventKind.OUTAGE, "fibre", Bounds(BEGAN, BEGAN, BEGAN))

@@ -12,7 +12,7 @@ from tests.fakes.web import office
 from wanwatch.core.door import Cost, Keys, hashed
 from wanwatch.publish import Metrics
 from wanwatch.tls import Certificate, server_context
-from wanwatch.web import make_app, serve
+from wanwatch.web.app import make_app, serve
 
 SAID = "four words of mine"
 KEYS = Keys(hashed(SAID, bytes(16), Cost(4, 1, 1)))

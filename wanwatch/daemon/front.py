@@ -19,7 +19,9 @@ from wanwatch.core.ports import Clock
 from wanwatch.publish import Metrics
 from wanwatch.store import SqliteRecord
 from wanwatch.tls import Certificate, CertificateError, doubt, server_context
-from wanwatch.web import Office, adopt, happened, make_app, near, serve
+from wanwatch.web import near
+from wanwatch.web.app import adopt, happened, make_app, serve
+from wanwatch.web.office import Office
 
 log = logging.getLogger("wanwatch")
 

@@ -6,8 +6,3 @@ Out:      the status page and its like, the JSON API with its description and st
 Imports:  wanwatch.core, wanwatch.asker, wanwatch.config, wanwatch.publish, wanwatch.report.kept, aiohttp, jinja2,
           prometheus_client. Never measure or store.
 """
-
-from wanwatch.web.app import adopt, happened, make_app, serve
-from wanwatch.web.office import Office
-
-__all__ = ["Office", "adopt", "happened", "make_app", "serve"]
