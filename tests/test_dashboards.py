@@ -103,6 +103,15 @@ def test_the_files_are_what_the_generator_makes(board: Dashboard) -> None:
 
 
 @pytest.mark.parametrize("board", BOARDS, ids=lambda board: board.name)
+def test_a_single_value_is_matched_as_it_is_and_many_as_a_pattern(board: Dashboard) -> None:
+    """Grafana escapes a pattern's own characters in values of variables that may have several, and in no others."""
+    asked = [query for row in board.rows for panel in row.panels for query, _ in panel.queries]
+    for name, _, how_many in board.variables:
+        matchers = {match for query in asked for match in re.findall(rf'(=~?)"\${name}"', query)}
+        assert matchers == {"=" if how_many == "one" else "=~"}
+
+
+@pytest.mark.parametrize("board", BOARDS, ids=lambda board: board.name)
 def test_no_panel_covers_another(board: Dashboard) -> None:
     """Each place of the grid of 24 columns belongs to one panel."""
     taken: set[tuple[int, int]] = set()

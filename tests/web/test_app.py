@@ -30,12 +30,13 @@ async def http() -> AsyncIterator[aiohttp.ClientSession]:
 
 
 async def test_metrics_speak_the_format_that_is_asked_for(http: aiohttp.ClientSession) -> None:
-    """Text 0.0.4 by default, OpenMetrics when accepted."""
+    """Text 0.0.4 by default and for what nobody knows, OpenMetrics when accepted."""
     runner = await serve(make_app(Metrics("s", "1").registry, OFFICE), "127.0.0.1", 0)
     try:
-        async with http.get(address(runner) + "/metrics") as answer:
-            assert answer.headers["Content-Type"].startswith("text/plain; version=0.0.4")
-            assert (await answer.text()).endswith("\n")
+        for accepted in ("*/*", "text/plain", "application/openmetrics-text; version=1.0.0-rc", "text/plain;version=x"):
+            async with http.get(address(runner) + "/metrics", headers={"Accept": accepted}) as answer:
+                assert answer.headers["Content-Type"].startswith("text/plain; version=0.0.4")
+                assert (await answer.text()).endswith("\n")
         accept = {"Accept": "application/openmetrics-text; version=1.0.0"}
         async with http.get(address(runner) + "/metrics", headers=accept) as answer:
             assert answer.headers["Content-Type"].startswith("application/openmetrics-text; version=1.0.0")

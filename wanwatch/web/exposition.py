@@ -37,12 +37,19 @@ class Exposition:
 
     async def answer(self, request: web.Request) -> web.Response:
         """Answer a scrape, in the format that it asks for, compressed if it may be."""
-        encode, content_type = choose_encoder(request.headers.get("Accept", ""))
+        encode, content_type = _encoder(request.headers.get("Accept", ""))
         zipped = _takes_gzip(request.headers.get("Accept-Encoding", ""))
         async with self._one_at_a_time:
             body = await asyncio.to_thread(_render, encode, self._registry, zipped=zipped)
         headers = {"Content-Type": content_type, "Vary": "Accept, Accept-Encoding"}
         return web.Response(body=body, headers=headers | ({"Content-Encoding": "gzip"} if zipped else {}))
+
+
+def _encoder(accept: str) -> tuple[Callable[[CollectorRegistry], bytes], str]:
+    try:
+        return choose_encoder(accept)
+    except TypeError:  # a version that is no number, such as 1.0.0-rc: the library compares it with one
+        return choose_encoder("")
 
 
 def _render(encode: Callable[[CollectorRegistry], bytes], registry: CollectorRegistry, *, zipped: bool) -> bytes:
