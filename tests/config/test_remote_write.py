@@ -49,6 +49,15 @@ def test_secrets_go_together(
     assert line in mistakes(f"{right}{TABLE}{more}\n")
 
 
+def test_two_tables_of_one_url_are_a_mistake(mistakes: Callable[[str], list[str]], right: str) -> None:
+    """By its URL it is known how far a receiver has got, whoever signs in there: one would take the other's place."""
+    (said,) = mistakes(f"{right}{TABLE}{TABLE}")
+    assert said == (
+        "remote_write[1].url = 'https://metrics.example.net/api/v1/write': there is a table for this URL already; keep "
+        "one of them"
+    )
+
+
 def test_a_receiver_is_named_by_its_host(tmp_path: Path, right: str) -> None:
     """The path and the query may be somebody's key; a second receiver of one host is numbered."""
     urls = ("https://metrics.example.net/a?key=secret", "https://metrics.example.net/b", "http://[2001:db8::1]:9090/")

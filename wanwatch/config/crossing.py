@@ -215,6 +215,14 @@ def _notices(config: Config) -> Iterator[Crossed]:
             yield (*at, "report"), "no report is written by itself", "name a format in report.monthly"
 
 
+def _remote_writes(config: Config) -> Iterator[Crossed]:
+    """By its URL it is known how far a receiver has got."""
+    urls = [receiver.url for receiver in config.remote_writes]
+    for index, url in enumerate(urls):
+        if url in urls[:index]:
+            yield ("remote_write", index, "url"), "there is a table for this URL already", "keep one of them"
+
+
 def _smtp(config: Config) -> Iterator[Crossed]:
     smtp = config.smtp
     if smtp is None or smtp.user is None:
@@ -253,6 +261,7 @@ _RULES: Final[tuple[Callable[[Config], Iterator[Crossed]], ...]] = (
     _handoffs,
     _contracts,
     _notices,
+    _remote_writes,
     _smtp,
     _listening,
 )
