@@ -14,7 +14,7 @@ from tests.fakes.web import office
 from wanwatch.core.model import NS_PER_S
 from wanwatch.core.notices import Kind, Letter, Notice, Post, PostState
 from wanwatch.publish import Metrics
-from wanwatch.web import make_app, serve
+from wanwatch.web.app import make_app, serve
 
 MAIL, HOOK = "mailto:ops@example.net", "https://hook.example.net/in?key=sesame"
 HOUR_NS = 3600 * NS_PER_S
