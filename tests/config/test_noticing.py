@@ -27,6 +27,13 @@ HOOK = 'to = "https://hooks.example.net/wan"\n'
             "notice[0].through_quiet[1] = 'blackout': it is not told at all; write it in on as well",
         ),
         (
+            '[[notice]]\nto = "mailto:a%0D%0ABcc:b@example.net"',
+            (
+                "notice[0].to = 'mailto:a%0D%0ABcc:b@example.net': not a mail address; "
+                'write one such as "mailto:ops@example.net"'
+            ),
+        ),
+        (
             f'[[notice]]\n{HOOK}remind_every = "10s"',
             "notice[0].remind_every = '10s': too often for people; write \"1m\" or longer",
         ),

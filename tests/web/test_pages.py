@@ -1,9 +1,13 @@
 """The pages and the API over real loopback sockets, from an office without a daemon."""
 
 import asyncio
+import contextlib
 import json
-from collections.abc import AsyncIterator
+import threading
+from collections.abc import AsyncIterator, Iterator
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 import aiohttp
@@ -18,6 +22,7 @@ from wanwatch.core.event_json import FIELDS
 from wanwatch.core.model import NS_PER_S, Bounds, Event, EventKind, State, StateChanged
 from wanwatch.publish import Metrics
 from wanwatch.web.app import happened, make_app, serve
+from wanwatch.web.office import Reader
 
 BEGAN = START_UNIX_NS - 600 * NS_PER_S
 CUT = Event("outage-fibre-1", "harbour-lane", EventKind.OUTAGE, "fibre", Bounds(BEGAN, BEGAN, BEGAN))
@@ -138,6 +143,37 @@ async def test_a_change_is_told_at_once_and_who_does_not_read_is_dropped(
                 happened(app, "state", "fibre")
             with pytest.raises(aiohttp.ClientError):
                 await asyncio.wait_for(answer.content.read(), 5)
+    finally:
+        await runner.cleanup()
+
+
+async def test_a_page_that_was_being_made_when_something_happened_is_made_anew(tmp_path: Path) -> None:
+    """What is read of the record takes a while; who asks after an event is told of it, whoever asked before."""
+    kept, going, may_end = office(tmp_path), threading.Event(), threading.Event()
+
+    @contextlib.contextmanager
+    def slow() -> Iterator[Any]:
+        going.set()
+        with kept.record() as record:
+            may_end.wait(5)
+            yield record
+
+    reader = Reader(replace(kept, record=slow))
+    before = asyncio.create_task(reader.read())
+    await asyncio.to_thread(going.wait, 5)
+    reader.forget()
+    may_end.set()
+    stale = await before
+    assert await reader.read() is not stale
+    assert await reader.read() is await reader.read()
+
+
+async def test_who_asks_for_the_head_of_the_stream_is_answered(http: aiohttp.ClientSession, tmp_path: Path) -> None:
+    """RFC 9110 section 9.3.2: the fields of GET, no content, and so no end to wait for."""
+    runner, at = await opened(make_app(Metrics("s", "1").registry, office(tmp_path)))
+    try:
+        async with asyncio.timeout(5), http.head(f"{at}/api/stream") as answer:
+            assert (answer.status, answer.content_type, await answer.read()) == (200, "text/event-stream", b"")
     finally:
         await runner.cleanup()
 

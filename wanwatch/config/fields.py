@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Final, TypeAlias
+from urllib.parse import unquote
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel as _BaseModel
@@ -257,7 +258,7 @@ def _date(value: object) -> date:
 
 def _notice_to(value: object) -> str:
     if isinstance(value, str) and value.startswith("mailto:"):
-        if places.is_mailbox(value.removeprefix("mailto:")):
+        if places.is_mailbox(unquote(value.removeprefix("mailto:"))):
             return value
         raise Unfit(reason="not a mail address", mend='write one such as "mailto:ops@example.net"')
     try:

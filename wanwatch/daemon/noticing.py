@@ -87,7 +87,7 @@ class Noticing:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-        self._config, self._courier, self._tasks = None, None, []
+        self._config, self._courier, self._tasks, self._read = None, None, [], ()
 
     def heed(self, effect: Effect) -> None:
         """Look at once at what has happened, and again when it has lasted long enough to be told."""

@@ -102,20 +102,24 @@ class Reader:
     def __init__(self, office: Office) -> None:
         self._office = office
         self._last: Reading | None = None
+        self._news = 0
         self._one_at_a_time = asyncio.Lock()
         self._minutes: dict[str, set[int]] = {}
 
     def forget(self) -> None:
-        """Something has happened: what was read is old."""
+        """Something has happened: what was read is old, and so is what is just being read."""
         self._last = None
+        self._news += 1
 
     async def read(self) -> Reading:
-        """Return what the record says, at most some seconds old, and never older than the last event."""
+        """Return what the record says, at most some seconds old, and never older than what had happened by now."""
         async with self._one_at_a_time:
             now_unix_ns = self._office.clock.now_unix_ns()
             last = self._last
             if last is None or not 0 <= now_unix_ns - last.day.end_unix_ns < _OLD_NS:
-                self._last = last = await self._anew(Span(now_unix_ns - DAY_NS, now_unix_ns))
+                news = self._news
+                last = await self._anew(Span(now_unix_ns - DAY_NS, now_unix_ns))
+                self._last = last if news == self._news else None
             return last
 
     async def _anew(self, day: Span) -> Reading:

@@ -23,6 +23,7 @@ TOGETHER: Final = 25
 BEHIND: Final = 32
 """Messages that may wait for one onlooker."""
 BEAT_S: Final = 2.0
+_HEADERS: Final = {"Content-Type": "text/event-stream", "X-Accel-Buffering": "no"}
 LONGEST_S: Final = 3600.0
 """So long after a session's end nobody looks on by it."""
 
@@ -45,9 +46,11 @@ class Stream:
 
     async def answer(self, request: web.Request) -> web.StreamResponse:
         """Answer an onlooker until it leaves, is dropped, or we stop."""
+        if request.method == "HEAD":  # RFC 9110 section 9.3.2: no content, so there is nothing to wait for
+            return web.Response(headers=_HEADERS)
         if len(self._onlookers) >= MOST:
             raise web.HTTPServiceUnavailable(text="too many are looking on", headers={"Retry-After": "10"})
-        response = web.StreamResponse(headers={"Content-Type": "text/event-stream", "X-Accel-Buffering": "no"})
+        response = web.StreamResponse(headers=_HEADERS)
         queue: asyncio.Queue[bytes] = asyncio.Queue(BEHIND)
         queue.put_nowait(b"retry: 2000\n\n")
         sending = asyncio.create_task(self._send(request, response, queue))

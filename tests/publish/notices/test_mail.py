@@ -123,6 +123,19 @@ async def test_a_subject_arrives_letter_by_letter(subject: str) -> None:
     assert max(map(len, written.split(b"\r\n"))) <= 78
 
 
+@pytest.mark.parametrize("to", ["mailto:ops@bücher.example", "mailto:ops@b%C3%BCcher.example"])
+async def test_a_domain_in_any_letters_is_written_as_every_server_takes_it(to: str) -> None:
+    """RFC 3490 section 4.1 (ToASCII), the A-label from memory; RFC 6068 section 2 (percent-encoded in a mailto)."""
+    message = await asyncio.to_thread(message_of, by(25), post_to(to))
+    assert message["To"] == "ops@xn--bcher-kva.example"
+
+
+async def test_a_letter_that_cannot_be_written_is_refused_and_keeps_no_other() -> None:
+    """A header of more than one line is none (RFC 5322 section 2.2); tried again and again it would hold up all."""
+    sent = await send_mail(by(25), post_to("mailto:ops%0D%0ABcc:all@example.net"), line())
+    assert sent.answer is Answer.REFUSED
+
+
 async def test_a_letter_whose_attachment_has_gone_goes_without_it() -> None:
     """That somebody tidied up must not keep a notice."""
     handler, post = Handler(), post_to(attachment=Attachment("/nowhere/2026-10.html", "2026-10.html", "text/html"))

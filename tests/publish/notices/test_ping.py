@@ -84,7 +84,9 @@ async def test_signs_go_on_after_trouble_which_is_told_once(
     answering, shown = Answering(500, 500, 500, 204), list[int]()
     async with hook_server(answering, authority) as url:
         task = asyncio.create_task(pinger(url, tmp_path, shown, line("fibre")).run())
-        await asyncio.sleep(0.3)
+        async with asyncio.timeout(20):
+            while not caplog.records or "again" not in caplog.records[-1].getMessage():  # noqa: ASYNC110
+                await asyncio.sleep(0.01)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
     assert len(answering.requests) == 4

@@ -2,7 +2,9 @@
 
 import hmac
 import json
+import math
 from base64 import b64decode
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -122,6 +124,13 @@ async def test_what_stands_behind_the_host_is_in_no_word_of_the_receiver(said: s
     """Common practice, no published source: servers name the path that they do not know; ours may be a key."""
     (sent,) = await posted(Answering(web.Response(status=404, text=said)), tmp_path)
     assert sent.why == f"404 Not Found '{word}'"
+
+
+async def test_facts_that_are_no_json_are_refused_and_keep_no_other_letter() -> None:
+    """RFC 8259 section 6 has no infinity; tried again and again it would hold up all that come after it."""
+    post = post_to("https://hook.example.net/in")
+    endless = replace(post, letter=replace(post.letter, facts={"late_s": math.inf}))
+    assert (await post_facts(Hook(), endless, line(), FakeClock())).answer is Answer.REFUSED
 
 
 async def test_of_a_long_answer_only_the_first_words_are_read(tmp_path: Path) -> None:

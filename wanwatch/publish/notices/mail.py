@@ -2,8 +2,9 @@
 
 Sources:     RFC 5322 sections 3.6.1 and 3.6.4 (Date is when the letter was made, though it may leave much later; the
              Message-ID of a letter that is sent twice is one); RFC 2047 (a subject that is not ASCII); RFC 3834 section
-             5 (Auto-Submitted); RFC 6068 (mailto); RFC 5321 sections 4.1.3 (address literals) and 4.2.1 (what 4xx and
-             5xx mean); RFC 3207 (STARTTLS); RFC 8314 section 3.3 (implicit TLS).
+             5 (Auto-Submitted); RFC 6068 (mailto); RFC 3490 section 4.1 (a domain that is not ASCII); RFC 5321 sections
+             4.1.3 (address literals) and 4.2.1 (what 4xx and 5xx mean); RFC 3207 (STARTTLS); RFC 8314 section 3.3
+             (implicit TLS).
 Departures:  RFC 5321 section 4.5.3.2 has a client wait for ten minutes where we wait for one: people have to be told
              by another line, and a letter that comes twice can be known by its Message-ID. The answer to QUIT is not
              awaited (section 4.1.1.10): who is stopped meanwhile would forget that the letter was taken. 5xx before the
@@ -74,7 +75,10 @@ async def send_mail(server: MailServer, post: Post, line: Line) -> Sent:
     Raises:
         OSError: It said nothing: no connection, none that can be trusted, or one that broke (TimeoutError included).
     """
-    message = await asyncio.to_thread(message_of, server, post)
+    try:
+        message = await asyncio.to_thread(message_of, server, post)
+    except ValueError as error:  # it would keep all that come after it
+        return Sent(Answer.REFUSED, f"it cannot be written as a mail: {error}")
     async with asyncio.timeout(LIMIT_S):
         context = None if server.security == "none" else await tls_context(server.ca_file)
         async with asyncio.timeout(CONNECT_S):
@@ -131,7 +135,7 @@ def message_of(server: MailServer, post: Post) -> EmailMessage:
     letter = post.letter
     message = EmailMessage(policy=_PLAIN_POLICY)
     message["From"] = server.sender
-    message["To"] = unquote(letter.to.removeprefix("mailto:"))
+    message["To"] = _spelt(unquote(letter.to.removeprefix("mailto:")))
     # As it folds long words that are not ASCII by itself, email doubles a space at the seam.
     message.set_raw("Subject", Header(letter.subject, _charset(letter.subject), header_name="Subject").encode())
     message["Date"] = format_datetime(datetime.fromtimestamp(post.notice.made_unix_ns / NS_PER_S, UTC))
@@ -144,6 +148,14 @@ def message_of(server: MailServer, post: Post) -> EmailMessage:
             content = Path(letter.attachment.path).read_bytes()
             message.add_attachment(content, maintype=main, subtype=sub, filename=letter.attachment.name)
     return message
+
+
+def _spelt(mailbox: str) -> str:
+    """Write its domain in letters that every server takes; what cannot be written so is for servers of RFC 6531."""
+    local, at, domain = mailbox.rpartition("@")
+    with suppress(UnicodeError):
+        domain = domain.encode("idna").decode("ascii")
+    return local + at + domain
 
 
 def _charset(text: str) -> str:

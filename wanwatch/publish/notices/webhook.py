@@ -50,7 +50,10 @@ async def post_facts(hook: Hook, post: Post, line: Line, clock: Clock) -> Sent:
         OSError: It said nothing: no connection, none that can be trusted, or one that broke (TimeoutError included).
     """
     letter, now_unix_s = post.letter, clock.now_unix_ns() // NS_PER_S
-    body = json.dumps(dict(letter.facts), allow_nan=False).encode()
+    try:
+        body = json.dumps(dict(letter.facts), allow_nan=False).encode()
+    except ValueError as error:  # it would keep all that come after it
+        return Sent(Answer.REFUSED, f"it cannot be written as JSON: {error}")
     headers = _headers(letter, body) | _proof(hook, letter, body, now_unix_s)
     try:
         async with (

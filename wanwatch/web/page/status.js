@@ -10,7 +10,7 @@ async function again() {
   if (asking) { soon(200); return; }
   asking = true;
   try {
-    const answer = await fetch("/", { cache: "no-store" });
+    const answer = await fetch("/", { cache: "no-store", signal: AbortSignal.timeout(10000) });
     if (answer.redirected) { location.reload(); return; }
     if (!answer.ok) throw new Error(answer.status);
     const read = new DOMParser().parseFromString(await answer.text(), "text/html");
