@@ -172,6 +172,20 @@ async def test_a_reload_with_mistakes_changes_nothing(
     assert "100 fortnights" in caplog.text
 
 
+@pytest.mark.parametrize("change", [('"harbour-lane"', '"mill-street"'), ('"data"', '"elsewhere"')])
+async def test_a_reload_takes_up_no_other_record(
+    tmp_path: Path, reflector: StampReflector, caplog: pytest.LogCaptureFixture, change: tuple[str, str]
+) -> None:
+    """What writes it is open already: reports, notices and receivers would read one that nobody writes."""
+    path = office(tmp_path, reflector.port)
+    async with running(path) as daemon:
+        path.write_text(path.read_text("utf-8").replace(*change).replace('name = "near"', 'name = "far"'), "utf-8")
+        await daemon.reload()
+        assert daemon.health()["site"] == "harbour-lane"
+        assert {one.series.target for one in daemon._questions()} == {"near"}
+    assert "site.name or site.data_dir is another, so the record is; start the daemon anew" in caplog.text
+
+
 async def test_one_daemon_to_a_record(tmp_path: Path, reflector: StampReflector) -> None:
     """The second one stops with a clear word and names the first."""
     path = office(tmp_path, reflector.port)

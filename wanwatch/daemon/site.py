@@ -156,15 +156,26 @@ class Daemon:
             return
         self._manager.tell("RELOADING=1", f"MONOTONIC_USEC={self._clock.now_ns() // 1000}")
         try:
-            self._adopt(load(self._path))
+            config = load(self._path)
         except ConfigError as error:
             log.error("the configuration was not taken up, the former one stays in force:\n%s", error)  # noqa: TRY400  # a person's mistake, not a crash
         else:
-            await self._front.look()
-            await self._probe()
-            await self._look_at_drills()
-            log.info("the configuration was read again")
+            await self._take_up(config)
         self._manager.tell("READY=1")
+
+    async def _take_up(self, config: Config) -> None:
+        if (config.site.name, store_path(config)) != (self._config.site.name, store_path(self._config)):
+            # Half of us would read a record that the other half does not write.
+            log.error(
+                "the configuration was not taken up, the former one stays in force: site.name or site.data_dir is "
+                "another, so the record is; start the daemon anew"
+            )
+            return
+        self._adopt(config)
+        await self._front.look()
+        await self._probe()
+        await self._look_at_drills()
+        log.info("the configuration was read again")
 
     async def stop(self) -> None:
         """Stop probing, write everything, and leave; within 2 s."""

@@ -101,12 +101,8 @@ def _missing(missing_db: float, optical: str, limit_db: float) -> str:
 
 
 def _arriving(direction: light.Direction, found: light.Arrival) -> tuple[str, ...]:
-    where = {
-        light.Direction.DOWN: "at the terminal (down, 1490 nm)",
-        light.Direction.UP: "at the exchange (up, 1310 nm)",
-    }
     return (
-        where[direction],
+        _WHERE[direction],
         f"{found.low_dbm:7.2f} to {found.high_dbm:.2f} dBm",
         f"margin {found.margin_db:.2f} dB, below overload by {found.headroom_db:.2f} dB: {_LEVELS[found.level]}",
     )

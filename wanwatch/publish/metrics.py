@@ -41,7 +41,7 @@ from wanwatch.publish.speed_metrics import SpeedMetrics
 from wanwatch.publish.standing import StandingFigures
 from wanwatch.publish.try_metrics import TryMetrics
 
-# From 1 ms, a good fibre, to 2 s, the usual waiting time; about three steps an octave pair where lines really lie.
+# From 1 ms, a good fibre, to 2 s, the usual waiting time; six steps a decade where lines really lie.
 RTT_BUCKETS_S: Final = (0.001, 0.002, 0.005, 0.01, 0.015, 0.02, 0.03, 0.05, 0.075, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0)
 # From a switch that nobody feels to one that somebody had to mend by hand.
 INTERRUPTION_BUCKETS_S: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 900.0, 3600.0)
