@@ -6,11 +6,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from playwright.async_api import Browser
 
 from tests.browser.chromium import NEEDED, assert_fits, sheets
 from tests.fakes.month import PROMISES, SUBJECT, at, reported
 from wanwatch.core.account.credits import Step, Terms
 from wanwatch.core.account.speed_tests import SpeedTest, speeds
+from wanwatch.core.model import Json
 from wanwatch.core.resolving import Sign
 from wanwatch.report.html import render_html
 from wanwatch.report.subject import Contract
@@ -49,6 +51,29 @@ def test_the_page_is_never_wider_than_its_window(width: int, names: str, tmp_pat
     """Nobody has to push the page sideways to read it; wide charts scroll by themselves."""
     page = render_html(reported()) if names == "usual" else long_names()
     assert_fits(page, width, tmp_path)
+
+
+LINES_OF_NAMES = """() => [...document.querySelectorAll(".switches td bdi")].map(name => {
+  const range = document.createRange();
+  range.selectNodeContents(name);
+  return [name.textContent, new Set([...range.getClientRects()].map(rect => rect.top)).size];
+})"""
+
+
+@pytest.mark.asyncio(loop_scope="session")
+@pytest.mark.parametrize("width", [390, 768, 1200])
+async def test_no_line_s_name_is_broken_within_a_word(width: int, browser: Browser) -> None:
+    """However long the evidence of a switch is, and however wide its figures are."""
+    report = reported()
+    said: dict[str, Json] = {"s": 8.4, "low_s": 8.0, "high_s": 9.1}
+    detail: dict[str, Json] = {"interruption": dict.fromkeys(("echo", "names", "connect", "held"), said)}
+    switches = tuple(replace(one, detail=detail | {"cause": "line-down"}) for one in report.switches)
+    page = await browser.new_page(viewport={"width": width, "height": 900})
+    await page.set_content(render_html(replace(report, switches=switches)))
+    found = await page.evaluate(LINES_OF_NAMES)
+    await page.close()
+    assert {"fibre", "copper"} <= {name for name, _ in found}
+    assert {lines for name, lines in found if name in {"fibre", "copper"}} == {1}
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

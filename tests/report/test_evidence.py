@@ -47,11 +47,41 @@ def test_a_rung_that_said_nothing_is_not_called_silent() -> None:
         ("switches", 7, "switches: 7"),
         ("mean_rate", 1234.5678, "mean rate: 1234.57"),
         ("cause", "down", "cause: down"),
+        ("announced_at", "2026-10-20T08:00:00.000000Z", "announced at: Tue 20 Oct 09:00:00 +01:00"),
     ],
 )
 def test_a_fact_is_told_in_the_unit_that_its_key_names(key: str, value: Json, said: str) -> None:
     """A ratio in percent, seconds as a length of time, everything else as it stands."""
     assert lines(**{key: value}) == [said]
+
+
+def test_a_length_of_time_is_told_with_its_bounds() -> None:
+    """One line for both; bounds by themselves are nobody's."""
+    assert lines(detection_s=6.4, detection_bounds_s=[6.1, 7.0]) == ["detection: 6.4 s (6.1 s to 7.0 s)"]
+    assert lines(away_s=None, away_bounds_s=[]) == ["away: not known"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "found", "said"),
+    [
+        ("names", {"s": 8.4, "low_s": 8.0, "high_s": 9.1}, "names cut off: 8.4 s (8.0 s to 9.1 s)"),
+        ("connect", {"s": 0.0, "low_s": 0.0, "high_s": 1.0}, "new connections cut off: none (none to 1.0 s)"),
+        ("echo", {"s": None, "low_s": 120.0, "high_s": None}, "path cut off: at least 2 min"),
+        (
+            "held",
+            {"s": None, "low_s": None, "high_s": None, "survived": False},
+            "open connection cut off: not observed, it broke",
+        ),
+        (
+            "held",
+            {"s": 2.0, "low_s": 1.5, "high_s": 2.5, "survived": True},
+            "open connection cut off: 2.0 s (1.5 s to 2.5 s), it survived",
+        ),
+    ],
+)
+def test_each_kind_of_traffic_says_how_long_it_was_cut_off(kind: str, found: Json, said: str) -> None:
+    """The figure, the least and the most; what was not seen is not none."""
+    assert lines(interruption={kind: found}) == [said]
 
 
 def test_facts_within_facts_are_told_one_a_line() -> None:

@@ -68,7 +68,6 @@ def test_a_number_has_its_locale_s_mark_and_groups(locale: str, said: str) -> No
 def test_the_sign_of_percent_stands_where_its_locale_puts_it(locale: str, said: str) -> None:
     """Behind, behind a space, or before."""
     assert pen(locale).per_cent(Fraction("0.99874")) == said
-    assert pen(locale).share(Fraction("0.99874")) == said
 
 
 def test_the_examples_of_the_manual() -> None:

@@ -23,11 +23,24 @@ def only(number: int) -> Subject:
     return replace(SUBJECT, uplinks=(replace(fibre, contracts=(contract,)), SUBJECT.uplinks[1]))
 
 
+def both(number: int) -> Subject:
+    """The office with that clause in the contracts of both lines."""
+    fibre, copper = only(number).uplinks
+    return replace(SUBJECT, uplinks=(fibre, replace(copper, contracts=fibre.contracts)))
+
+
 @pytest.mark.parametrize(
     ("subject", "now", "said"),
     [
         (SUBJECT, AFTER, "<bdi>fibre</bdi> broke its contract."),
-        (only(1), AFTER, "Every line kept its contract."),
+        (only(1), AFTER, "<bdi>fibre</bdi> kept its contract."),
+        (both(1), AFTER, "Every line kept its contract."),
+        (both(0), AFTER, "<bdi>fibre</bdi> broke its contract."),
+        (
+            both(0),
+            at("12 12:00:00"),
+            "No breach is proved so far; <bdi>fibre</bdi> and <bdi>copper</bdi> cannot be decided yet.",
+        ),
         (only(3), AFTER, "No breach is proved; <bdi>fibre</bdi> remains undecided."),
         (only(0), at("12 12:00:00"), "No breach is proved so far; <bdi>fibre</bdi> cannot be decided yet."),
         (NO_CONTRACT, AFTER, "No contract is on file. This is what the lines did."),
@@ -66,7 +79,7 @@ def test_what_to_do_begins_with_the_claim() -> None:
     assert to_do(reported()) == [
         (
             "<strong>Claim from <bdi>Example Fibre</bdi> (<bdi>EX-0001</bdi>)</strong>: "
-            "availability was promised at least 99.9%, and was 99.874%."
+            "availability promised at least 99.9%, found 99.874%."
         ),
         (
             "Look at your own side: <bdi>fibre</bdi> broke there once, for 5 min in all "
@@ -111,7 +124,7 @@ def test_a_needless_failover_asks_for_a_look_at_the_gateway() -> None:
     needless = event(EventKind.NEEDLESS_FAILOVER, "14 11:00:00", "14 11:00:00", None, way=("fibre", "copper"))
     day = list(record().blocks(SITE, Span(at("14 00:00:00"), at("15 00:00:00"))))
     found = to_do(build_month(FakeRecord(SITE, [needless], [PERIOD], day), NO_CONTRACT, 2026, 10, AFTER))
-    assert found == ["Check what makes the gateway switch: traffic left a line that was up once."]
+    assert found == ["Check what makes the gateway switch: traffic left a line that was up (once)."]
 
 
 def test_the_silence_of_a_blackout_is_counted_once() -> None:

@@ -1,5 +1,6 @@
 """The report as one page: a single file that loads nothing, runs nothing, prints well and can be read on a phone."""
 
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
@@ -23,6 +24,7 @@ from wanwatch.report.values import MonthReport, UplinkReport
 from wanwatch.report.verdicts import ClauseResult, Owed, Part, sums
 
 _NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+_UNIT: Final = re.compile(r"(?<=\d) (?=(?:ms|s|min|h|d|[kMG]?bit/s)\b)")
 MOST_RIBBONS_NS: Final = 93 * 86_400 * NS_PER_S
 MOST_ENTRIES: Final = 24
 """Of one time line; what is left out stands in the tables of events."""
@@ -72,7 +74,6 @@ def page_environment(pen: Pen) -> Environment:
     environment.filters.update(
         duration=lambda length_ns: pen.duration(length_ns).replace(" ", _NO_BREAK),
         per_cent=pen.per_cent,
-        share=pen.share,
         seconds_of=pen.seconds,
         ms=pen.milliseconds,
         rate=pen.rate,
@@ -82,8 +83,10 @@ def page_environment(pen: Pen) -> Environment:
         name=story.name,
         instant=pen.instant,
         bounds=pen.bounds,
-        incident=lambda one: story.incident(one, pen),
+        incident=lambda one: _begun(story.incident(one, pen)),
         happening=lambda entry: story.happening(entry, pen),
+        together=together,
+        measure=story.measure,
         limit=lambda figure, clause: grounds.limit_value(clause, figure, pen),
         reason=lambda clause: grounds.reason(clause, pen),
         subject=lambda event: "traffic" if (who := subject(event)) == UNPINNED else who or "site",
@@ -92,6 +95,16 @@ def page_environment(pen: Pen) -> Environment:
         **months_page.filters(pen),
     )
     return environment
+
+
+def together(text: str) -> str:
+    """Keep each figure and its unit on one line, in text or markup."""
+    return type(text)(_UNIT.sub(_NO_BREAK, text))
+
+
+def _begun(sentence: Markup) -> Markup:
+    """Begin a sentence with a capital, unless it begins with a name: that stays as it is."""
+    return sentence[:1].upper() + sentence[1:]
 
 
 def moment_within(entry: Entry, one: Incident, pen: Pen) -> str:
@@ -113,6 +126,8 @@ class Line:
     def __init__(self, report: MonthReport, uplink: UplinkReport, number: int) -> None:
         self.of = uplink
         self.anchor = f"line-{number}"
+        promised = (clause for clause in uplink.clauses if clause.promise.measure == "availability")
+        self.allowances = list(zip(promised, report.accounts.lines[uplink.name].allowances, strict=True))
         self.speed = speed_page.directions(report, uplink, number)
         self.by_parts = list(_by_promise(uplink.parts))
         of_parts: list[tuple[Part | None, Owed]] = [(part, owed) for part in uplink.parts for owed in part.credits]
@@ -179,8 +194,7 @@ class Happening:
         self.kind = event.kind.value.replace("-", " ")
         self.length_ns = event_span(event, report.now_unix_ns).length_ns
         self.where = words.WHERE[event.domain] if event.domain else words.NOTHING
-        self.evidence = evidence(event, report.pen)
-        self.cut_off = report.pen.cut_off(event)
+        self.evidence = [together(line) for line in evidence(event, report.pen)]
 
     @property
     def length_bounds(self) -> tuple[int, int] | None:

@@ -98,10 +98,6 @@ class Pen:
         bound, text = ("less", "0.000001") if scaled < 1 else ("more", "99.999999")
         return f"{bound} than {self.manner.per_cent(text)}"
 
-    def share(self, ratio: Figure) -> str:
-        """Say a share that somebody has promised, in as few digits as it has."""
-        return self.manner.per_cent(f"{float(ratio) * 100:g}")
-
     def milliseconds(self, figure_us: Figure | None) -> str:
         """Say a delay: three digits or the whole milliseconds, whichever is more."""
         if figure_us is None:

@@ -5,13 +5,13 @@ text around it.
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final
 
 from markupsafe import Markup
 
-from wanwatch.core.account.clauses import Because, Verdict
+from wanwatch.core.account.clauses import Because, Promise, Verdict
 from wanwatch.core.account.spans import total_ns
 from wanwatch.core.account.timeline import event_span, spans_of
 from wanwatch.core.incident import Cause, Entry, Incident, Words, phrase, sentence
@@ -54,12 +54,15 @@ def headline(report: MonthReport) -> Markup:
     verdict = report.verdict
     if verdict is None:
         return Markup("No contract is on file. This is what the lines did.")
+    lines = [uplink.name for uplink in report.uplinks if uplink.verdict is verdict]
+    said, their = _names(lines), "its contract" if len(lines) == 1 else "their contracts"
     if verdict is Verdict.MET:
-        return _say("Every line kept its contract{}.", so_far)
-    said = _names(u.name for u in report.uplinks if u.verdict is verdict)
+        every = len(lines) == len(report.uplinks)
+        return _say("{} kept {}{}.", "Every line" if every else said, "its contract" if every else their, so_far)
     if verdict is Verdict.BREACHED:
-        return _say("{} broke its contract.", said)
-    ending = "cannot be decided yet" if report.running else "remains undecided"
+        return _say("{} broke {}.", said, their)
+    remain = "remains" if len(lines) == 1 else "remain"
+    ending = "cannot be decided yet" if report.running else f"{remain} undecided"
     return _say("No breach is proved{}; {} {}.", so_far, said, ending)
 
 
@@ -82,7 +85,7 @@ def to_do(report: MonthReport) -> list[Markup]:
         text = "Check the gateway's failover: traffic stayed on a dead line {} although another was up."
         found.append(_say(text, tally(len(stuck))))
     if needless:
-        text = "Check what makes the gateway switch: traffic left a line that was up {}."
+        text = "Check what makes the gateway switch: traffic left a line that was up ({})."
         found.append(_say(text, tally(len(needless))))
     overdue = [name(rehearsal.uplink) for rehearsal in report.rehearsals if rehearsal.overdue(report.now_unix_ns)]
     found += [_say("Rehearse the failover of {} (wanwatch drill): it is overdue.", uplink) for uplink in overdue]
@@ -120,7 +123,7 @@ def _words(pen: Pen, place: Mapping[Domain, str]) -> Words:
     return Words(name=name, length=lambda seconds: pen.duration(round(seconds * NS_PER_S)), place=place)
 
 
-def _names(names: Iterator[str]) -> Markup:
+def _names(names: Iterable[str]) -> Markup:
     marked = [name(text) for text in names]
     return Markup(", ").join(marked[:-1]) + Markup(" and ") + marked[-1] if len(marked) > 1 else marked[0]
 
@@ -176,7 +179,6 @@ def _incidents(report: MonthReport) -> Iterator[Markup]:
     if not report.incidents:
         return
     causes = Counter(one.cause for one in report.incidents)
-    causes = Counter(one.cause for one in report.incidents)
     if len(report.incidents) == 1:
         yield _say("All this was 1 incident, of {}.", _CAUSES[report.incidents[0].cause])
         return
@@ -219,7 +221,13 @@ def _claim(contract: Contract, clauses: Sequence[ClauseResult], pen: Pen) -> Mar
 
 def _breach(clause: ClauseResult, pen: Pen) -> Markup:
     value = limit_value(clause, clause.found.value, pen)
-    return _say("{} was promised {}, and was {}", clause.promise.measure, pen.figures_in(clause.promise.text), value)
+    return _say("{} promised {}, found {}", measure(clause.promise), pen.figures_in(clause.promise.text), value)
+
+
+def measure(promise: Promise) -> Markup:
+    """Say what a promise is about: `delay to near`."""
+    of = _say(" to {}", name(promise.target)) if promise.target else Markup("")
+    return _say("{}{}", promise.measure.replace("-", " "), of)
 
 
 def _broke(part: Part, contract: Contract) -> bool:

@@ -151,11 +151,6 @@ class UplinkReport:
     parts: tuple[Part, ...] = ()
 
     @property
-    def contract(self) -> Contract | None:
-        """The last of its contracts; None without one."""
-        return self.contracts[-1] if self.contracts else None
-
-    @property
     def every_clause(self) -> tuple[ClauseResult, ...]:
         """What became of each promise, those of its months among them."""
         return (*self.clauses, *(clause for part in self.parts for clause in part.clauses))

@@ -1,6 +1,6 @@
 """Credits: what a provider owes under a contract, reckoned exactly and line by line.
 
-Every amount is a decimal number with the digits of the contract's currency; only whole lines are rounded, half to even.
+Every amount is a decimal number with the digits of the contract's own sums; only whole lines are rounded, half to even.
 No amount is built in: fee, steps and rates are the contract's.
 
 Source: common practice of contracts, no published source; Ofcom's scheme has amounts that change on a day of the year.
@@ -44,7 +44,7 @@ class Terms:
         steps: Shares of the fee; the lowest step that holds is the one that counts.
         rates: Amounts for each paid day, by the day from which each holds.
         cap: The most that is owed for a period, as a share of the fee; None for no cap.
-        smallest: The currency's smallest amount.
+        smallest: What each line is rounded to.
     """
 
     fee: Decimal | None
@@ -94,7 +94,7 @@ def credit(terms: Terms, availability: Figure | None, days: Sequence[date] = ())
     if (
         terms.cap is not None
         and terms.fee is not None
-        and total > (most := _rounded(terms, terms.cap * _exact(terms.fee)))
+        and total > (most := _rounded(terms, terms.cap * Fraction(terms.fee)))
     ):
         words = f"{_share(terms.cap)} of {terms.fee} {terms.currency} at the most"
         lines.append(CreditLine("cap", words, most - total))
@@ -106,7 +106,7 @@ def _of_step(terms: Terms, availability: Figure | None) -> list[CreditLine]:
     step = step_for(terms.steps, availability)
     if step is None or terms.fee is None:
         return []
-    amount = _rounded(terms, step.share_of_fee * _exact(terms.fee))
+    amount = _rounded(terms, step.share_of_fee * Fraction(terms.fee))
     reckoning = f"{_share(step.share_of_fee)} of {terms.fee} {terms.currency}"
     return [CreditLine(f"availability below {_share(step.below)}", reckoning, amount)]
 
@@ -128,13 +128,9 @@ def rate_on(rates: Iterable[Rate], day: date) -> Rate | None:
     return max((rate for rate in rates if rate.since <= day), key=lambda rate: rate.since, default=None)
 
 
-def _exact(amount: Decimal) -> Fraction:
-    return Fraction(amount)
-
-
 def _rounded(terms: Terms, amount: Fraction) -> Decimal:
-    """Round to the currency's smallest amount, half to even."""
-    return round(amount / _exact(terms.smallest)) * terms.smallest
+    """Round to the smallest amount, half to even."""
+    return round(amount / Fraction(terms.smallest)) * terms.smallest
 
 
 def _share(ratio: Fraction) -> str:
