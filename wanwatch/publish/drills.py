@@ -33,11 +33,11 @@ class DrillMetrics:
         gone, self._shown = self._shown, {rehearsal.uplink for rehearsal in rehearsals}
         for uplink in gone - self._shown:
             for gauge in (self._age, self._overdue):
-                gauge.remove_by_labels({"uplink": uplink})
+                gauge.remove(self._site, uplink)
         for rehearsal in rehearsals:
             age_ns = rehearsal.age_ns(now_unix_ns)
             if age_ns is None:
-                self._age.remove_by_labels({"uplink": rehearsal.uplink})
+                self._age.remove(self._site, rehearsal.uplink)
             else:
                 self._age.labels(self._site, rehearsal.uplink).set(age_ns / NS_PER_S)
             self._overdue.labels(self._site, rehearsal.uplink).set(rehearsal.overdue(now_unix_ns))

@@ -46,9 +46,7 @@ class FetchMetrics:
             if isinstance(took_ns, int):
                 self._phase.labels(*labels, phase).set(took_ns / NS_PER_S)
             else:
-                self._phase.remove_by_labels(
-                    {"site": self._site, "uplink": labels[1], "target": labels[2], "phase": phase}
-                )
+                self._phase.remove(*labels, phase)
         for gauge, fact in ((self._version, "family"), (self._expiry, "cert_expires_unix_s")):
             value = facts.get(fact)
             if isinstance(value, int):

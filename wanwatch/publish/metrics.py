@@ -262,7 +262,7 @@ class Metrics:
         self._one_way.drop(series)
         if of_labels:
             for metric in (self._sent, self._lost, self._rtt):
-                metric.remove_by_labels({"uplink": series.uplink, "target": series.target, "kind": series.kind.value})
+                metric.remove(self._site, series.uplink, series.target, series.kind.value)
         if of_place:
             self._names.remove_by_labels({"uplink": series.uplink, "resolver": series.target})
             self._fetches.forget(series.uplink, series.target)

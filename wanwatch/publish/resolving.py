@@ -37,13 +37,13 @@ class ResolvingMetrics:
     def show(self, found: Mapping[Place, Findings]) -> None:
         """Show the findings of an inspection."""
         for (uplink, resolver), one in found.items():
-            labels = {"site": self._site, "uplink": uplink, "resolver": resolver}
+            labels = (self._site, uplink, resolver)
             for gauge, verdict in ((self._rewriting, one.rewriting), (self._validating, one.validates)):
                 if verdict in _SHOWN:
-                    gauge.labels(**labels).set(_SHOWN[verdict])
+                    gauge.labels(*labels).set(_SHOWN[verdict])
                 else:
-                    gauge.remove_by_labels(labels)
-            self._differing.labels(**labels).set(len(one.differs_on))
+                    gauge.remove(*labels)
+            self._differing.labels(*labels).set(len(one.differs_on))
 
     def forget(self, uplink: str, resolver: str | None = None) -> None:
         """Show nothing of *uplink* any longer, or of one *resolver* of its."""
