@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import json
+import mimetypes
 import threading
 from collections.abc import AsyncIterator, Iterator
 from dataclasses import replace
@@ -103,6 +104,28 @@ async def test_every_page_is_there_and_what_is_not_is_said(http: aiohttp.ClientS
                 assert "X-Frame-Options" in answer.headers
     finally:
         await runner.cleanup()
+
+
+async def test_a_report_that_is_no_page_is_handed_over_as_a_file(
+    http: aiohttp.ClientSession, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """RFC 6266: reports run in a sandbox (CSP level 3, section 6.3.4), and browsers show no PDF in one.
+
+    Whoever reads one leaves nothing in the log.
+    """
+    (tmp_path / "reports").mkdir()
+    for name in ("2026-10.html", "2026-10.pdf", "2026-10.csv.zip"):
+        (tmp_path / "reports" / name).write_text("October")
+    runner, at = await opened(make_app(Metrics("s", "1").registry, office(tmp_path)))
+    try:
+        for name, how in {"2026-10.html": None, "2026-10.pdf": "attachment", "2026-10.csv.zip": "attachment"}.items():
+            async with http.get(f"{at}/reports/{name}") as answer:
+                assert (name, answer.status, answer.headers.get("Content-Disposition")) == (name, 200, how)
+                assert (answer.content_type, await answer.text()) == (mimetypes.guess_type(name)[0], "October")
+                assert "sandbox" in answer.headers["Content-Security-Policy"]
+    finally:
+        await runner.cleanup()
+    assert not caplog.records
 
 
 async def test_the_description_names_every_route_and_each_answers(http: aiohttp.ClientSession, tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """Pages: for people, whole without a script; a small one of our own keeps the status page fresh."""
 
+import asyncio
 import shlex
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -19,7 +20,7 @@ from wanwatch.core.model import NS_PER_S, UNPINNED, Measurement, Span
 from wanwatch.publish.incidents import WORDS
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence as event_sentence
-from wanwatch.report.kept import listed
+from wanwatch.report.kept import MEDIA_TYPES, SUFFIXES, listed
 from wanwatch.web import views
 from wanwatch.web.office import KEPT_NS, Office, Reader, Reading, tests_of
 from wanwatch.web.ribbon import PATTERNS
@@ -28,6 +29,7 @@ FOLDER: Final = Path(__file__).parent / "page"
 _WORDS: Final = WORDS._replace(name=apart)
 _KINDS: Final = {".html": "page", ".pdf": "PDF", ".zip": "tables", ".json": "data"}
 """What a kept report is for a reader, by the ending of its file's name."""
+_MEDIA_TYPES: Final = {Path(f"x{SUFFIXES[form]}").suffix: media_type for form, media_type in MEDIA_TYPES.items()}
 _OWN_FILES: Final = {"status.css": "text/css", "status.js": "text/javascript"}
 REPORT_POLICY: Final = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; form-action 'none'; sandbox"
@@ -123,13 +125,20 @@ class Pages:
             "reports.html", site=self._office.health()["site"], reports=by_period(kept(self._office.reports))
         )
 
-    async def report(self, request: web.Request) -> web.StreamResponse:
+    async def report(self, request: web.Request) -> web.Response:
         """One of them, as it was written."""
         name = request.match_info["file"]
         path = next((path for path in kept(self._office.reports) if path.name == name), None)
-        if path is None:
+        try:
+            body = None if path is None else await asyncio.to_thread(path.read_bytes)
+        except OSError:  # let go of just now
+            body = None
+        if path is None or body is None:
             raise web.HTTPNotFound(text="There is no such report.")
-        return web.FileResponse(path, headers={"Content-Security-Policy": REPORT_POLICY})
+        # Browsers do not show a PDF in a sandbox, so whatever is no page is handed over as a file.
+        shown = {} if path.suffix == ".html" else {"Content-Disposition": "attachment"}
+        headers = {"Content-Security-Policy": REPORT_POLICY} | shown
+        return web.Response(body=body, headers=headers, content_type=_MEDIA_TYPES[path.suffix])
 
     def render(self, template: str, **values: object) -> web.Response:
         """Return a page."""
