@@ -143,6 +143,8 @@ def test_a_contract_covers_its_own_days_of_a_month() -> None:
     (span,) = contract.in_force(october, zone)
     assert span.length_ns == (14 * 24 + 1) * 3600 * NS_PER_S
     assert Contract(provider="Example Fibre").in_force(october, zone) == (october,)
+    always = Contract(provider="Example Fibre", starts=date.min, ends=date.max)
+    assert always.in_force(october, zone) == (october,)
     assert Contract(provider="Example Fibre", ends=date(2026, 9, 30)).in_force(october, zone) == ()
 
 

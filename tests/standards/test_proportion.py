@@ -70,3 +70,10 @@ def test_too_few_tests_say_how_many_are_still_needed(
     """Powers of the share, reckoned by hand; the 46 by SciPy: 73 of 76 is the first run of successes that decides."""
     assert decide(successes, trials, share) is said
     assert still_needed(successes, trials, share) == needed
+
+
+def test_a_share_that_no_number_of_tests_proves_in_a_life_is_given_up_at_once() -> None:
+    """By ln 0.05 over ln 0.99999 it would take 299,572; of 999 in a thousand 2995 do, or as many failures of one in a thousand."""
+    assert still_needed(5, 5, Fraction(99_999, 100_000)) is None
+    assert still_needed(0, 0, Fraction(999, 1000)) == 2995
+    assert still_needed(0, 10, Fraction(1, 1000)) == 2985

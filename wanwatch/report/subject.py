@@ -10,7 +10,7 @@ from wanwatch.config import contract as given
 from wanwatch.config.promises import promise_of
 from wanwatch.config.remarks import goodput_bps
 from wanwatch.config.uplink import Uplink
-from wanwatch.core.account.calendar import midnight_unix_ns
+from wanwatch.core.account.calendar import local_time, midnight_unix_ns
 from wanwatch.core.account.clauses import Promise
 from wanwatch.core.account.credits import Terms
 from wanwatch.core.account.spans import intersect
@@ -75,8 +75,12 @@ class Contract:
 
     def in_force(self, period: Span, zone: tzinfo) -> tuple[Span, ...]:
         """Return the part of *period* that the contract covers: from its first day to the end of its last."""
-        begins = midnight_unix_ns(self.starts, zone) if self.starts else period.start_unix_ns
-        ends = midnight_unix_ns(self.ends + timedelta(days=1), zone) if self.ends else period.end_unix_ns
+        first, last = (local_time(at, zone).date() for at in (period.start_unix_ns, period.end_unix_ns))
+        begins, ends = period.start_unix_ns, period.end_unix_ns
+        if self.starts is not None and self.starts > first:
+            begins = midnight_unix_ns(self.starts, zone)
+        if self.ends is not None and self.ends < last:  # many write the calendar's last day where there is no end
+            ends = midnight_unix_ns(self.ends + timedelta(days=1), zone)
         return intersect([period], [Span(begins, ends)])
 
 

@@ -13,7 +13,8 @@ from wanwatch.core.account.calendar import Per, calendar_span, local_time, midni
 from wanwatch.core.model import Span
 
 _NAMED: Final = re.compile(r"(?P<year>\d{4})(?:-(?:Q(?P<quarter>[1-4])|(?P<month>0[1-9]|1[0-2])))?")
-_FIRST_YEAR: Final = 1970
+_YEARS: Final = range(1970, date.max.year)
+"""From the first that Unix time knows to the last whose end the calendar can tell."""
 MOST_DAYS: Final = 366
 
 
@@ -101,9 +102,9 @@ def month_before(period: Period, zone: tzinfo, back: int = 1) -> Period:
 def named(text: str, zone: tzinfo) -> Period | None:
     """Return the month, quarter or year that *text* names; None where the calendar has none of that name."""
     match = _NAMED.fullmatch(text)
-    if match is None or int(match["year"]) < _FIRST_YEAR:
+    year = int(match["year"]) if match else 0
+    if match is None or year not in _YEARS:
         return None
-    year = int(match["year"])
     if match["month"]:
         return month_of(year, int(match["month"]), zone)
     return quarter_of(year, int(match["quarter"]), zone) if match["quarter"] else year_of(year, zone)

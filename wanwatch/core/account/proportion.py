@@ -13,7 +13,7 @@ from math import comb, exp, lgamma, log, log1p
 from typing import Final, NamedTuple
 
 CONFIDENCE: Final = Fraction(95, 100)
-MOST_TRIALS: Final = 100_000
+MOST_TRIALS: Final = 10_000
 """Beyond so many further trials nobody waits for an answer."""
 
 
