@@ -163,6 +163,19 @@ async def test_a_reload_tries_at_once_what_settings_held_up(tmp_path: Path, refl
         again.close()
 
 
+async def test_changes_that_come_at_once_leave_one_courier(tmp_path: Path, reflector: StampReflector) -> None:
+    """A reload and a budget that runs out may meet; two couriers would bring each letter twice."""
+    path = office(
+        tmp_path, reflector.port, extra=f"[[notice]]\n{MAIL}{SOON}{smtp(9)}[ping]\nurl = 'http://{FAR_AWAY}:9/'"
+    )
+    async with running(path) as daemon:
+        path.write_text(path.read_text().replace("300ms", "400ms").replace(":9/", ":9/other"))
+        daemon._config = load(path)
+        await asyncio.gather(daemon._probe(), daemon._probe())
+        at_work = [str(getattr(task.get_coro(), "__qualname__", "")) for task in asyncio.all_tasks()]
+        assert [at_work.count(f"{one}.run") for one in ("Courier", "Pinger")] == [1, 1]
+
+
 async def test_a_letter_that_a_command_has_put_there_is_found_and_sent(
     tmp_path: Path, reflector: StampReflector, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -111,6 +111,7 @@ class Daemon:
         )  # fmt: skip
         self._judge: SiteJudge | None = None
         self._started_unix_ns = 0
+        self._turn = asyncio.Lock()
 
     @property
     def address(self) -> str:
@@ -271,12 +272,13 @@ class Daemon:
         return questions(self._config, self._probing.prover.routes.first_hops, self._metering.sparing)
 
     async def _probe(self) -> None:
-        planned = inspections(self._config, self._metering.sparing)
-        self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
-        await self._probing.apply(self._config, self._questions(), planned)
-        await self._forwarding.apply(self._config)
-        await self._pinging.apply(self._config)
-        await self._noticing.apply(self._config)
+        async with self._turn:  # a reload and a budget that runs out may meet
+            planned = inspections(self._config, self._metering.sparing)
+            self._inspections.follow({(one.question.series.uplink, one.question.series.target) for one in planned})
+            await self._probing.apply(self._config, self._questions(), planned)
+            await self._forwarding.apply(self._config)
+            await self._pinging.apply(self._config)
+            await self._noticing.apply(self._config)
 
     async def _meter(self) -> None:
         if self._metering.turn():
