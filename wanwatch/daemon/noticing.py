@@ -57,6 +57,7 @@ class Noticing:
         self._news = asyncio.Event()
         self._due_ns: set[int] = set()
         self._read: Sequence[Post] = ()
+        self._settled: Sequence[Post] = ()
         self._waiting: tuple[int, int | None] = (0, None)
         self._well = True
 
@@ -78,7 +79,7 @@ class Noticing:
         self._courier = Courier(
             self._keeper, self._in_the_outbox, self._send,
             lines=partial(self._lines.not_down, Purpose.NOTICES), show=self._show, clock=self._clock,
-            at_once=before is not None,
+            at_once=before is not None, settled=self._settled,
         )  # fmt: skip
         self._tasks = [asyncio.create_task(self._run(config)), asyncio.create_task(self._courier.run())]
 
@@ -87,6 +88,7 @@ class Noticing:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
+        self._settled = self._courier.settled if self._courier is not None else self._settled
         self._config, self._courier, self._tasks, self._read = None, None, [], ()
 
     def heed(self, effect: Effect) -> None:

@@ -36,13 +36,14 @@ class Sender:
 @asynccontextmanager
 async def running(
     box: Box, send: Sender, lines: Sequence[Line] | Callable[[], Sequence[Line]] = BOTH,
-    shown: list[tuple[int, int | None]] | None = None, clock: FakeClock | None = None,
+    shown: list[tuple[int, int | None]] | None = None, clock: FakeClock | None = None, settled: Sequence[Post] = (),
 ) -> AsyncIterator[Courier]:  # fmt: skip
     """A courier at work, and stopped at the end."""
     show = shown if shown is not None else []
     courier = Courier(
         box, box.waiting, send, lines=lines if callable(lines) else lambda: lines,
         show=lambda number, oldest: show.append((number, oldest)), clock=clock or FakeClock(),
+        settled=settled,
     )  # fmt: skip
     task = asyncio.create_task(courier.run())
     try:
@@ -72,6 +73,17 @@ async def test_letters_go_in_order_by_the_first_line_once_each() -> None:
     async with running(box, send):
         await asyncio.sleep(0.02)
     assert len(send.sent) == 5
+
+
+async def test_what_was_taken_is_known_to_the_next_courier_before_it_is_on_the_disk() -> None:
+    """A reload makes a new one, and a disk may be full: it must not send again what its forerunner has brought."""
+    box, send = Box(post_to()), Sender(lambda *_: TAKEN)
+    box.slow_s = 60.0
+    async with running(box, send) as first:
+        await until(lambda: bool(first.settled))
+    async with running(box, send, settled=first.settled):
+        await asyncio.sleep(0.02)
+    assert send.sent == [("letter 1", "fibre")]
 
 
 async def test_what_does_not_go_by_one_line_goes_by_the_next() -> None:

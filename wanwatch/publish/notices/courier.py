@@ -7,7 +7,7 @@ the receiver's word and the keeping of it sends that one letter again, under the
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Final, TypeAlias
@@ -41,6 +41,7 @@ class Courier:
         show: Is told how many letters wait, and when the oldest of them was made (Unix nanoseconds; None: none waits).
         clock: Where time comes from.
         at_once: Whether pauses from before are cut short: a person has just mended something.
+        settled: What a former courier has settled, though that may not be on the disk yet.
     """
 
     def __init__(
@@ -53,17 +54,23 @@ class Courier:
         show: Callable[[int, int | None], None],
         clock: Clock,
         at_once: bool = False,
+        settled: Iterable[Post] = (),
     ) -> None:
         self._outbox, self._read, self._send = outbox, waiting, send
         self._lines, self._show, self._clock, self._at_once = lines, show, clock, at_once
         self._news, self._line_news = asyncio.Event(), asyncio.Event()
         self._waiting: dict[str, list[Post]] = {}
-        self._known: dict[str, Post] = {}
+        self._known = {post.letter.id: post for post in settled}
         self._asked_to_wait: set[str] = set()
         self._rounds: dict[str, asyncio.Task[None]] = {}
         self._under_way: set[str] = set()
         self._troubled: set[str] = set()
         self._leaving = False
+
+    @property
+    def settled(self) -> list[Post]:
+        """What it has settled, as far as the disk may not know of it."""
+        return [post for post in self._known.values() if post.state is not PostState.WAITING]
 
     def wake(self) -> None:
         """Look into the outbox: a letter was put there."""
