@@ -8,7 +8,7 @@ import pytest
 from tests.lab import servers
 from tests.lab.enclosure import Enclosure, LabError
 from tests.lab.office import Office
-from tests.lab.stage import Outcome, Stage, Story, require, stage
+from tests.lab.stage import Outcome, Stage, Story, require, stage, take_of
 
 PROGRAMS: Final = ("ip", "ss", "ethtool", "nft", "conntrack", "ping", "curl", "dnsmasq", "nginx", "turnserver")
 
@@ -44,6 +44,9 @@ def lab_stage(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
 
 @pytest.fixture
 def outcome(request: pytest.FixtureRequest, lab_stage: Stage) -> Outcome:
-    """What came of the story that the test is marked with."""
+    """What came of the story that the test is marked with; what went wrong in it is raised here.
+
+    For a second try of the test it is played a second time.
+    """
     story: Story = request.param
-    return lab_stage.outcome(story)
+    return lab_stage.begin(story, take_of(request)).result()

@@ -108,19 +108,15 @@ class Stage:
 
     folder: Path
     pool: ThreadPoolExecutor
-    playing: dict[str, Future[Outcome]] = field(default_factory=dict)
+    playing: dict[tuple[str, int], Future[Outcome]] = field(default_factory=dict)
 
-    def begin(self, story: Story) -> None:
-        """Queue a story, once."""
-        if story.name not in self.playing:
+    def begin(self, story: Story, take: int = 1) -> Future[Outcome]:
+        """Queue a story, once for each take, and return what will come of it."""
+        if (story.name, take) not in self.playing:
             folder = self.folder / str(len(self.playing))  # a socket below it has at most 107 octets of path
             folder.mkdir()
-            self.playing[story.name] = self.pool.submit(story.played, folder)
-
-    def outcome(self, story: Story) -> Outcome:
-        """Wait for a story's end; what went wrong in it is raised here."""
-        self.begin(story)
-        return self.playing[story.name].result()
+            self.playing[story.name, take] = self.pool.submit(story.played, folder)
+        return self.playing[story.name, take]
 
 
 @contextmanager
@@ -141,6 +137,11 @@ def require(*programs: str) -> None:
     missing = [program for program in programs if shutil.which(program) is None]
     if missing:
         pytest.skip(f"not installed: {', '.join(missing)}")
+
+
+def take_of(request: pytest.FixtureRequest) -> int:
+    """Return which try of a test this is: 1, or 2 after it failed once."""
+    return getattr(request.node, "execution_count", 1)  # pytest-rerunfailures counts there
 
 
 def tells(story: Story) -> pytest.MarkDecorator:
