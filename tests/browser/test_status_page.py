@@ -1,6 +1,8 @@
 """The status page in a real browser, of a real daemon that watches the demo's office on loopback."""
 
+import asyncio
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,7 +10,10 @@ from playwright.async_api import Browser
 
 from tests.browser.onlooking import IN_A_BROWSER, looking
 from tests.fakes.living import watched
+from tests.fakes.web import troubled_office
 from wanwatch.demo.office import COPPER, FIBRE, QUIET
+from wanwatch.publish import Metrics
+from wanwatch.web.app import STREAM, make_app, serve
 
 pytestmark = IN_A_BROWSER
 SHOWN_WITHIN_S = 2.0
@@ -37,6 +42,30 @@ async def test_a_cut_shows_within_two_seconds_without_a_reload(browser: Browser,
     assert shown_after_s < SHOWN_WITHIN_S
     assert asked.hosts == {"127.0.0.1"}
     assert asked.faults == []
+
+
+async def test_a_stream_that_begins_anew_is_no_silence(browser: Browser, tmp_path: Path) -> None:
+    """Streams end now and then, as after an hour; nobody need be told who is answered again after two seconds."""
+    app = make_app(Metrics("s", "1").registry, troubled_office(tmp_path))
+    runner = await serve(app, "127.0.0.1", 0)
+    onlookers = app[STREAM]._onlookers
+    try:
+        async with looking(browser) as (page, _), asyncio.timeout(20):
+            await page.goto(f"http://127.0.0.1:{runner.addresses[0][1]}")
+            await until(lambda: len(onlookers) == 1)
+            look = "new MutationObserver(() => { window.told ||= !away.hidden })"
+            await page.evaluate(look + ".observe(away, { attributeFilter: ['hidden'] })")
+            (first,) = onlookers
+            app[STREAM].drop()
+            await until(lambda: len(onlookers) == 1 and first not in onlookers)
+            assert not await page.evaluate("window.told")
+    finally:
+        await runner.cleanup()
+
+
+async def until(true: Callable[[], bool]) -> None:
+    while not true():  # noqa: ASYNC110 - what is awaited is no event of ours
+        await asyncio.sleep(0.02)
 
 
 async def test_figures_come_by_themselves_and_silence_of_the_daemon_is_told(browser: Browser, tmp_path: Path) -> None:

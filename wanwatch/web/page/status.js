@@ -35,8 +35,7 @@ function listen() {
   let heard = Date.now();
   const alive = () => { heard = Date.now(); away.hidden = true; };
   stream.onopen = () => { alive(); soon(0); };
-  stream.onerror = () => {
-    away.hidden = false;
+  stream.onerror = () => { // as after an hour, when it begins anew; silence is told of below
     if (stream.readyState === EventSource.CLOSED) soon(0); // refused: the page itself says why, such as a session's end
   };
   const spread = () => 50 + 350 * Math.random(); // so that not all who look on ask at once
@@ -51,12 +50,12 @@ function listen() {
     }
   });
   const watching = setInterval(() => {
+    if (Date.now() - heard > 6000) away.hidden = false;
     if (Date.now() - heard < 10000) return;
-    away.hidden = false;
     clearInterval(watching);
     stream.close();
     listen();
-  }, 2000);
+  }, 1000);
 }
 
 listen();
