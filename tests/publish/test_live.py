@@ -8,7 +8,6 @@ import pytest
 from prometheus_client import generate_latest
 
 from wanwatch.core.account import voice
-from wanwatch.core.account.variation import interarrival_jitter
 from wanwatch.core.model import NS_PER_S, Kind, Outcome, Role, Sample, Series
 from wanwatch.publish import Metrics
 
@@ -48,7 +47,9 @@ def test_jitter_runs_along_with_the_probes_that_arrive() -> None:
     transits = [50, 52, None, 49, 55, None, None, 50, 49]
     for second, transit in enumerate(transits):
         tell(metrics, second, transit)
-    expected = interarrival_jitter(t * MS for t in transits if t is not None)[-1]
+    arrived, expected = [transit * MS for transit in transits if transit is not None], 0.0
+    for before, after in pairwise(arrived):
+        expected += (abs(after - before) - expected) / 16
     assert jitter(metrics) == pytest.approx(expected / NS_PER_S, abs=16e-9)
 
 

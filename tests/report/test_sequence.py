@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 from unittest.mock import patch
 
 import numpy as np
@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wanwatch.core.account.variation import LossRuns, interarrival_jitter, ipdv, loss_runs, period_lengths
+from wanwatch.core.account.variation import LossRuns
 from wanwatch.core.ports import MARK_LATE, MARK_LOST, MARK_REFUSED, RTT_LIMIT
 from wanwatch.report import sequence
 from wanwatch.report.sequence import InOrder, Walk, in_order
@@ -36,22 +36,18 @@ def walked(parts: Sequence[Sequence[tuple[int, int]]]) -> InOrder:
     return in_order([walk])
 
 
-def told(words: Sequence[int]) -> list[float | None]:
-    """Delays, None for what was not answered."""
-    return [word if word < RTT_LIMIT else None for word in words]
-
-
 @given(PROBES, st.integers(1, 60))
 def test_arrays_give_what_the_definitions_give(probes: list[tuple[int, int]], batch: int) -> None:
     """RFC 3393 and RFC 3357, whatever the seams: no pair and no run reaches from one stretch into another."""
     probes = sorted(probes, key=lambda probe: probe[0])
     stretches = [[word for _, word in part] for _, part in groupby(probes, key=lambda probe: probe[0])]
-    steps = [abs(step) for words in stretches for step in ipdv(told(words)) if step is not None]
-    lost = [length for words in stretches for length in period_lengths([_lost(word) for word in words])]
+    pairs = [pair for words in stretches for pair in pairwise(words) if max(pair) < RTT_LIMIT]
+    steps = [abs(after - before) for before, after in pairs]
+    lost = [len(list(run)) for words in stretches for missing, run in groupby(words, key=_lost) if missing]
     with patch.object(sequence, "_BATCH", batch):
         found = walked([probes[n : n + 5] for n in range(0, len(probes), 5)])
-    assert found.ipdv_us == (Fraction(int(sum(steps)), len(steps)) if steps else None)
-    assert found.runs == (loss_runs(lost) if probes else None)
+    assert found.ipdv_us == (Fraction(sum(steps), len(steps)) if steps else None)
+    assert found.runs == (LossRuns(len(lost), max(lost, default=0), sum(lost)) if probes else None)
 
 
 def _lost(word: int) -> bool:
@@ -62,8 +58,10 @@ def _lost(word: int) -> bool:
 def test_running_jitter_is_that_of_the_definition(words: list[int], at_once: int) -> None:
     """RFC 3550 section 6.4.1 over the probes that arrived, read after the last of each minute; then the median."""
     arrived = [(number * EVERY_US // 60_000_000, word) for number, word in enumerate(words) if word < RTT_LIMIT]
-    running = interarrival_jitter(word for _, word in arrived)
-    by_minute = {minute: jitter for (minute, _), jitter in list(zip(arrived, running, strict=True))[1:]}
+    jitter, by_minute = 0.0, {}
+    for (_, before), (minute, word) in pairwise(arrived):
+        jitter += (abs(word - before) - jitter) / 16
+        by_minute[minute] = jitter
     with patch.object(sequence, "_AT_ONCE", at_once):
         found = walked([[(1, word) for word in words]]).jitter_us
     expected = float(np.median(list(by_minute.values()))) if by_minute else None

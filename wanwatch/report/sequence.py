@@ -1,7 +1,5 @@
 """Sequence: what a series of probes tells by its order: steps between neighbours, jitter, and runs of loss.
 
-The definitions, probe by probe, are in `core.account.variation`; here they are reckoned over whole arrays.
-
 Sources:     RFC 3393 (IPDV), RFC 3550 section 6.4.1 (jitter), RFC 3357 (loss periods; from memory).
 Departures:  probes are in order of sending and not of arrival. No pair and no run reaches over a time that does not
              count. A refused probe is neither answered nor lost: it ends a run and is in no pair.

@@ -52,6 +52,14 @@ def test_each_window_has_its_rate() -> None:
     assert [alarm.rate for alarm in found.alarms] == [Fraction("14.4")]
 
 
+def test_a_window_that_began_before_the_period_has_no_rate() -> None:
+    """Half a minute down in the first ten of a month: known over the last five, and not over an hour."""
+    now = 10 * MINUTE_NS
+    found = month(now, Span(now - NS_PER_S * 30, now))
+    assert found.rates == {5 * MINUTE_NS: 100, **dict.fromkeys((30 * MINUTE_NS, HOUR_NS, 6 * HOUR_NS, 3 * DAY_NS))}
+    assert found.alarms == ()
+
+
 def test_without_observed_time_or_allowance_there_is_no_rate() -> None:
     """A window in which nobody looked, and a promise of 100 %."""
     blind = Timeline(up=(), impaired=(), down=(), unobserved=(MONTH,))

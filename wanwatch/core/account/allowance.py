@@ -24,8 +24,8 @@ class Allowance:
         allowed_ns: How long the line may be down in the time that counts, what is still to come included.
         used_ns: How long it was.
         rates: Burn rates of the line itself, what a contract counts out included, by the length of the window before
-            now; None where nothing was observed in it, or nothing is allowed. A rate of 1 uses the allowance up just at
-            the period's end.
+            now; None where nothing was observed in it, it reaches back beyond what is known, or nothing is allowed. A
+            rate of 1 uses the allowance up just at the period's end.
     """
 
     limit: Fraction
@@ -50,7 +50,7 @@ def allowance(limit: Fraction, times: Times, states: Timeline, now_unix_ns: int)
     Args:
         limit: The availability that is promised, a ratio.
         times: The states of the time that counts for the promise.
-        states: The line's states; three days before now if the longest window is to be whole.
+        states: The line's states; from three days before now on if the longest window is to have a rate.
         now_unix_ns: Where the windows end.
     """
     return Allowance(
@@ -63,4 +63,4 @@ def allowance(limit: Fraction, times: Times, states: Timeline, now_unix_ns: int)
 
 def _rate(limit: Fraction, states: Timeline, window: Span) -> Fraction | None:
     times = times_in(states, [window])
-    return burn_rate(times.down_ns, times.observed_ns, limit)
+    return burn_rate(times.down_ns, times.observed_ns, limit) if times.period_ns == window.length_ns else None

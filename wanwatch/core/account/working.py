@@ -1,17 +1,16 @@
 """Working time: the hours and days in which a provider mends, and the days for which it pays.
 
-Sources: common practice of contracts, no published source; days are counted in `paid_days` and `days_late` as in
-Ofcom's scheme of automatic compensation. Holidays are a list that the caller brings.
+Sources: common practice of contracts, no published source; days are counted in `paid_days` as in Ofcom's scheme of
+automatic compensation. Holidays are a list that the caller brings.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta, tzinfo
 from itertools import islice
 from typing import Final
 
 from wanwatch.core.account.calendar import daily_hours
-from wanwatch.core.account.spans import total_ns
 from wanwatch.core.model import Span
 
 MONDAY_TO_FRIDAY: Final = frozenset(range(5))
@@ -40,35 +39,20 @@ class WorkingTime:
         """Return the working time in *span*; hours past midnight belong to the day on which they began."""
         return daily_hours(span, zone, *self.hours_min, on=self.works_on)
 
-    def length_ns(self, span: Span, zone: tzinfo) -> int:
-        """Return how much of *span* is working time, in nanoseconds."""
-        return total_ns(self.within(span, zone))
-
 
 WEEKDAYS: Final = WorkingTime()
 """Monday to Friday, round the clock, without holidays."""
 
 
-def paid_days(
-    reported: date, mended: date, working: WorkingTime, *, grace: int, last_counts: bool = False
-) -> list[date]:
+def paid_days(reported: date, mended: date, working: WorkingTime, *, grace: int) -> list[date]:
     """Return the days that are paid for, of a fault that was reported and mended on these days.
 
     So many whole working days after the report are the provider's own; every calendar day after them is paid, up to
-    the day before the one of mending, or up to that one itself if *last_counts*.
+    the day before the one of mending.
     """
     after = (reported + timedelta(days=n) for n in range(1, (mended - reported).days + 2))
     own = list(islice((day for day in after if working.works_on(day)), grace))
     if len(own) < grace:
         return []
     first = own[-1] if own else reported
-    return list(_days(first + timedelta(days=1), mended + timedelta(days=int(last_counts))))
-
-
-def days_late(promised: date, active: date) -> list[date]:
-    """Return the days that a service began late, the missed one included."""
-    return list(_days(promised, active))
-
-
-def _days(first: date, end: date) -> Iterator[date]:
-    return (first + timedelta(days=n) for n in range((end - first).days))
+    return [first + timedelta(days=n) for n in range(1, (mended - first).days)]
