@@ -106,6 +106,25 @@ async def test_every_page_is_there_and_what_is_not_is_said(http: aiohttp.ClientS
         await runner.cleanup()
 
 
+async def test_a_page_that_leaves_something_out_says_so(http: aiohttp.ClientSession, tmp_path: Path) -> None:
+    """A line that flaps makes hundreds of entries; who reads the first of them must know that these are not all."""
+
+    def at(ago_s: int) -> Bounds:
+        return Bounds(*[START_UNIX_NS - ago_s * NS_PER_S] * 3)
+
+    flapping = tuple(
+        replace(CUT, id=f"{number}", start=at(number * 60), end=at(number * 60 - 30)) for number in range(1, 102)
+    )
+    runner, place = await opened(make_app(Metrics("s", "1").registry, office(tmp_path, events=flapping)))
+    try:
+        async with http.get(f"{place}/incident/incident-101") as answer:
+            assert "first 200 of 202 entries" in await answer.text()
+        async with http.get(f"{place}/uplink/fibre") as answer:
+            assert "the latest 100;" in await answer.text()
+    finally:
+        await runner.cleanup()
+
+
 async def test_a_report_that_is_no_page_is_handed_over_as_a_file(
     http: aiohttp.ClientSession, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -28,7 +28,8 @@ def letters_due(config: Config, since: Mapping[str, int], now_unix_ns: int) -> l
     written = {month: one.written_unix_ns for month, one in reports.items()}
     files = {month: one.attachment for month, one in reports.items()}
     with SqliteRecord(store_path(config)) as record:
-        told = record.notices(site)
+        # Who is not told any more is told of no end either: what waits for one would be looked for ever.
+        told = [notice for notice in record.notices(site) if notice.to in since]
         known = cases_in(record, site, told, now_unix_ns)
         waiting = {post.notice.id for post in record.posts(site, state=PostState.WAITING)}
     made: list[Post] = []
