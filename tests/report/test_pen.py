@@ -97,4 +97,9 @@ def test_bounds_are_told_to_the_tenth_of_a_second() -> None:
 def test_large_numbers_are_set_in_groups_of_three() -> None:
     """ISO 80000-1: a small space, and no comma that could be a decimal sign."""
     assert PEN.count(2_668_008) == "2\u202f668\u202f008"
-    assert PEN.seconds(2_668_008_190_000_000) == "2\u202f668\u202f008.1"
+    assert PEN.seconds(2_668_008_190_000_000) == "2\u202f668\u202f008.2"
+
+
+def test_a_length_reads_the_same_in_seconds_and_in_words() -> None:
+    """17.87 s are 17.9 s in either column."""
+    assert (PEN.seconds(17_870_000_000), PEN.duration(17_870_000_000)) == ("17.9", "17.9 s")

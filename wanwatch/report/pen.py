@@ -71,14 +71,14 @@ class Pen:
         return by_kind(event, lambda length_s: self.duration(round(length_s * NS_PER_S)))
 
     def seconds(self, length_ns: int) -> str:
-        """Say a length of time in seconds, to the tenth, cut."""
-        return self._cut(length_ns // 100_000_000, 1)
+        """Say a length of time in seconds, rounded to the tenth as `duration` does."""
+        return self._parts(round(Fraction(length_ns, 100_000_000)), 1)
 
     def milliseconds_of(self, ms: int) -> str:
         """Say a length of time in seconds, to the millisecond: `1 864.123 s`."""
-        return f"{self._cut(ms, 3)} s"
+        return f"{self._parts(ms, 3)} s"
 
-    def _cut(self, parts: int, decimals: int) -> str:
+    def _parts(self, parts: int, decimals: int) -> str:
         whole, rest = divmod(parts, 10**decimals)
         if self.manner is PLAIN:  # the only one that sets thousands apart in counts and not in figures
             return f"{self.count(whole)}.{rest:0{decimals}d}"
