@@ -83,7 +83,7 @@ def make(path: Path, span: Span = NOVEMBER, raw_since_unix_ns: int = 0) -> None:
     """Write the record of *span*, straight into the store's own tables."""
     db = connect(path)
     db.execute("BEGIN")
-    db.execute("INSERT INTO site (id, name) VALUES (1, ?)", (SITE,))
+    db.execute("INSERT INTO site VALUES (1, ?, ?)", (SITE, raw_since_unix_ns // NS_PER_S // MINUTE_S))
     every = [Series(line, target, Kind.ECHO, Role.LINE) for line in LINES for target in TARGETS]
     db.executemany(
         "INSERT INTO series (id, site_id, uplink, target, kind, role) VALUES (?, 1, ?, ?, ?, ?)",

@@ -1,6 +1,7 @@
 """A record in memory, and minutes made by hand."""
 
 from collections.abc import Collection, Iterator, Sequence
+from operator import itemgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,8 @@ from wanwatch.core.ports import (
     MARK_NOT_SENT,
     MARK_REFUSED,
     RTT_LIMIT,
+    HourMinutes,
+    HourSums,
     MinuteBlock,
 )
 
@@ -103,6 +106,29 @@ class FakeRecord:
             inside = span.start_unix_ns <= block.minute * MINUTE_NS < span.end_unix_ns
             if inside and (series is None or block.series in series):
                 yield block
+
+    def raw_from(self, site: str) -> int:
+        """The first minute that has any raw samples; without any, the end of all time."""
+        raw = (block.minute * MINUTE_NS for block in self._blocks if block.rtts and site == self._site)
+        return next(raw, (1 << 63) - 1)
+
+    def sums(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourSums]:
+        """The same minutes, added up hour by hour."""
+        for one in FakeRecord.minutes(self, site, span, series):
+            left = sum(1 << minute % 60 for minute, sent in zip(one.minutes, one.sent, strict=True) if sent)
+            yield HourSums(one.series, one.hour, left, sum(one.asked), sum(one.missed), sum(one.refused))
+
+    def minutes(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourMinutes]:
+        """The same minutes, hour by hour."""
+        hours: dict[tuple[int, Series], list[MinuteBlock]] = {}
+        for block in self.blocks(site, span, series):
+            hours.setdefault((block.minute // 60, block.series), []).append(block)
+        for (hour, of), mine in sorted(hours.items(), key=itemgetter(0)):
+            told = (
+                (b.minute, b.sent, b.sent - b.refused, b.lost + b.late + b.malformed, b.refused, b.offsets, b.rtts)
+                for b in mine
+            )
+            yield HourMinutes(of, hour, *zip(*told, strict=True))
 
 
 def minute_block(

@@ -19,9 +19,9 @@ from wanwatch.core.account.y1540 import EDITIONS, Intervals, Minute, intervals
 from wanwatch.core.model import NS_PER_S, UNPINNED, Kind, Role, Series, Span
 from wanwatch.report.accounting import by_intervals
 from wanwatch.report.as_json import render_json
+from wanwatch.report.gathering import Seen
 from wanwatch.report.html import render_html
 from wanwatch.report.month import build_period
-from wanwatch.report.samples import Seen
 from wanwatch.report.values import MonthReport
 
 AFTER = PERIOD.end_unix_ns

@@ -107,7 +107,7 @@ def test_what_changes_a_month_s_figures_makes_it_be_reckoned_anew(change: str, t
     told = build_period(later, subject, NOVEMBER, AFTER)
     before = later.reads
     history(later, subject, told, tmp_path)
-    assert later.reads == before + 1
+    assert later.reads > before
 
 
 def test_percentiles_outlive_their_samples(tmp_path: Path) -> None:

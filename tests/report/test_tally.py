@@ -32,6 +32,7 @@ def test_a_tally_says_what_the_running_month_s_report_says() -> None:
     assert {one.met for one in tally.clauses} == {None}
     undetailed = build_period(record(), SUBJECT, report.of, NOW, detailed=False)
     assert tally_of(undetailed, SUBJECT) == tally
+    assert [line.y1540 for line in undetailed.accounts.lines.values()] == [None, None]
     assert (tally.made_unix_ns, tally.until_unix_ns) == (NOW, PERIOD.end_unix_ns)
 
 

@@ -13,8 +13,8 @@ import pytest
 
 from wanwatch.core.account.variation import LossRuns, scaled_jitter
 from wanwatch.core.model import Kind, Role, Series, Span
-from wanwatch.core.ports import MARK_LOST
-from wanwatch.report.samples import Collector, Probes
+from wanwatch.core.ports import MARK_LOST, HourMinutes
+from wanwatch.report.samples import Collector, Probes, RawHour
 from wanwatch.report.sequence import InOrder, Walk, in_order
 
 L = None
@@ -40,7 +40,9 @@ def gathered(delays: Sequence[int | None]) -> Probes:
     """The same within one hour."""
     collector = Collector([Span(0, 3600 * 10**9)])
     series = Series("fibre", "near", Kind.ECHO, Role.LINE)
-    collector.take(series, 0, np.arange(len(delays), dtype=np.int64) * MINUTE_US, words(delays))
+    minutes, told = tuple(range(len(delays))), tuple(word.tobytes() for word in words(delays))
+    ones, none = (1,) * len(delays), (0,) * len(delays)
+    collector.take(RawHour(HourMinutes(series, 0, minutes, ones, ones, none, none, (bytes(4),) * len(delays), told)))
     return collector.done()
 
 

@@ -10,6 +10,7 @@ from wanwatch.core.ports import (
     MARK_NOT_SENT,
     MARK_REFUSED,
     RTT_LIMIT,
+    HourSums,
 )
 
 
@@ -178,6 +179,48 @@ async def test_blocks_come_by_minute_for_the_span_and_series_asked(backend: Back
     assert found == [(1, NEAR), (1, FAR), (2, NEAR), (2, FAR)]
     assert only == [(0, FAR), (1, FAR), (2, FAR), (3, FAR)]
     assert everyone == [NEAR, FAR]
+    assert none == []
+
+
+async def test_hours_are_the_minutes_added_up_and_the_minutes_in_columns(backend: Backend, clock: FakeClock) -> None:
+    """Both by hand: three minutes of two series around a full hour, the first of them before the span."""
+    clock.advance(3600 - clock.now_unix_ns() // NS_PER_S % 3600 - 120)
+    keeper = backend.keeper(clock)
+    keeper.open()
+    start = clock.now_unix_ns()
+    for outcome in (Outcome.ANSWERED, Outcome.LOST, Outcome.REFUSED):
+        keeper.sample(sample(clock, outcome))
+        keeper.sample(sample(clock, Outcome.MALFORMED if outcome is Outcome.LOST else Outcome.NOT_SENT, series=FAR))
+        clock.advance(60)
+    keeper.sample(sample(clock))
+    assert await keeper.flush()
+    pruned_unix_ns = start + 120 * NS_PER_S
+    assert await keeper.prune(pruned_unix_ns, 0)
+    await keeper.close()
+    record = backend.record()
+    span = Span(start + 1, start + 300 * NS_PER_S)
+    sums, minutes = list(record.sums(SITE, span)), list(record.minutes(SITE, span))
+    raw_from = record.raw_from(SITE)
+    only, none = list(record.sums(SITE, ALWAYS, [FAR])), list(record.sums("elsewhere", ALWAYS))
+    record.close()
+    hour, minute = start // NS_PER_S // 3600, start // NS_PER_S // 60
+    assert raw_from == pruned_unix_ns
+    assert sums == [
+        HourSums(NEAR, hour, 1 << 59, 1, 1, 0),
+        HourSums(FAR, hour, 1 << 59, 1, 1, 0),
+        HourSums(NEAR, hour + 1, 0b11, 1, 0, 1),
+        HourSums(FAR, hour + 1, 0, 0, 0, 0),
+    ]
+    assert [one[:7] for one in minutes] == [
+        (NEAR, hour, (minute + 1,), (1,), (1,), (1,), (0,)),
+        (FAR, hour, (minute + 1,), (1,), (1,), (1,), (0,)),
+        (NEAR, hour + 1, (minute + 2, minute + 3), (1, 1), (0, 1), (0, 0), (1, 0)),
+        (FAR, hour + 1, (minute + 2,), (0,), (0,), (0,), (0,)),
+    ]
+    told = [[words(rtts) for rtts in one.rtts] for one in minutes]
+    assert told == [[[]], [[]], [[MARK_REFUSED], [5_000]], [[MARK_NOT_SENT]]]
+    assert [[len(offsets) for offsets in one.offsets] for one in minutes] == [[0], [0], [4, 4], [4]]
+    assert [(one.hour - hour, one.asked) for one in only] == [(0, 1), (1, 0)]
     assert none == []
 
 

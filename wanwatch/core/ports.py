@@ -70,6 +70,52 @@ class MinuteBlock(NamedTuple):
     rtts: bytes
 
 
+class HourSums(NamedTuple):
+    """What one series did in one hour of the wall clock, added up over its minutes.
+
+    Attributes:
+        series: Whose hour.
+        hour: The hour's number: Unix seconds // 3600.
+        probed: Bit n is set where at least one probe left in the hour's minute n.
+        asked: Probes that were answered or not; without the refused.
+        missed: The unanswered among them: lost, late and malformed (RFC 7680).
+        refused: Probes that somebody refused.
+    """
+
+    series: Series
+    hour: int
+    probed: int
+    asked: int
+    missed: int
+    refused: int
+
+
+class HourMinutes(NamedTuple):
+    """The same hour minute by minute, in columns of equal length: of each kept minute, in order of time.
+
+    Attributes:
+        series: Whose hour.
+        hour: The hour's number: Unix seconds // 3600.
+        minutes: The minutes' numbers: Unix seconds // 60.
+        sent: Probes that left.
+        asked: Probes that were answered or not; without the refused.
+        missed: The unanswered among them: lost, late and malformed (RFC 7680).
+        refused: Probes that somebody refused.
+        offsets: As in `MinuteBlock`.
+        rtts: As in `MinuteBlock`.
+    """
+
+    series: Series
+    hour: int
+    minutes: tuple[int, ...]
+    sent: tuple[int, ...]
+    asked: tuple[int, ...]
+    missed: tuple[int, ...]
+    refused: tuple[int, ...]
+    offsets: tuple[bytes, ...]
+    rtts: tuple[bytes, ...]
+
+
 class Clock(Protocol):
     """Where time comes from. One real one in measure, and fakes in tests."""
 
@@ -97,6 +143,15 @@ class Record(Protocol):
 
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
+
+    def raw_from(self, site: str) -> int:
+        """The instant (Unix nanoseconds) before which no minute has its raw arrays any more; later ones may."""
+
+    def sums(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourSums]:
+        """Sums over the same minutes by hour of UTC, in order of time; an hour that *span* cuts has those within."""
+
+    def minutes(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourMinutes]:
+        """The same minutes themselves by hour of UTC, in order of time: a month of blocks takes twice as long."""
 
     def measurements(
         self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None

@@ -12,7 +12,7 @@ from wanwatch.core.account.timeline import Timeline, event_span, probed_spans, t
 from wanwatch.core.account.y1540 import Edition, Intervals
 from wanwatch.core.model import NS_PER_S, UNPINNED, Event, Role, Series, Span
 from wanwatch.report.accounts import Account, Accounts, Hours, LineAccount
-from wanwatch.report.samples import Seen
+from wanwatch.report.gathering import Seen
 from wanwatch.report.sequence import Whole
 from wanwatch.report.subject import Subject
 from wanwatch.report.values import UplinkReport
@@ -27,7 +27,7 @@ def path_of(all_series: Iterable[Series]) -> list[Series]:
 
 def accounts_of(
     subject: Subject, uplinks: Sequence[UplinkReport], minutes: Mapping[Series, Seen], *,
-    period: Span, events: Sequence[Event], watched: Sequence[Span], now_unix_ns: int,
+    period: Span, events: Sequence[Event], watched: Sequence[Span], now_unix_ns: int, by_interval: bool,
 ) -> Accounts:  # fmt: skip
     """Account for the lines, the site and its people.
 
@@ -39,6 +39,7 @@ def accounts_of(
         events: All events of it.
         watched: When a daemon was alive.
         now_unix_ns: The future begins here.
+        by_interval: Whether every minute of the period was read by itself, which intervals of loss are reckoned from.
     """
     hours = Hours.of(period, subject.working, subject.zone)
     path = timeline(
@@ -46,20 +47,20 @@ def accounts_of(
     )  # fmt: skip
     return Accounts(
         edition=subject.y1540,
-        lines={one.name: _line(subject, one, minutes, hours, now_unix_ns) for one in uplinks},
+        lines={one.name: _line(subject, one, minutes if by_interval else None, hours, now_unix_ns) for one in uplinks},
         site=_site([one.states for one in uplinks], hours),
         people=_people(path, events, hours, now_unix_ns),
     )
 
 
 def _line(
-    subject: Subject, one: UplinkReport, minutes: Mapping[Series, Seen], hours: Hours, now_unix_ns: int
+    subject: Subject, one: UplinkReport, minutes: Mapping[Series, Seen] | None, hours: Hours, now_unix_ns: int
 ) -> LineAccount:
     outages = [event_span(event, now_unix_ns) for event in one.outages]
-    seen = ((s, m) for s, m in minutes.items() if s.uplink == one.name and s.role is Role.LINE)
+    seen = [(s, m) for s, m in (minutes or {}).items() if s.uplink == one.name and s.role is Role.LINE]
     return LineAccount(
         states=_account(one.states, outages, hours),
-        y1540=by_intervals(seen, one.states, subject.y1540),
+        y1540=None if minutes is None else by_intervals(seen, one.states, subject.y1540),
         allowances=tuple(_allowances(one, min(now_unix_ns, hours.period.end_unix_ns))),
     )
 
@@ -81,7 +82,7 @@ def _people(path: Timeline, events: Sequence[Event], hours: Hours, now_unix_ns: 
 
 
 def _probed(minutes: Mapping[Series, Seen]) -> tuple[Span, ...]:
-    return probed_spans((minute for series in path_of(minutes) for minute in minutes[series].minutes), 1)
+    return probed_spans((run for series in path_of(minutes) for run in minutes[series].probed), 1)
 
 
 def by_intervals(seen: Iterable[tuple[Series, Seen]], states: Timeline, edition: Edition) -> Intervals:

@@ -43,12 +43,12 @@ class LineAccount:
 
     Attributes:
         states: By the judge's states.
-        y1540: By intervals of loss (ITU-T Y.1540).
+        y1540: By intervals of loss (ITU-T Y.1540); None where minutes were not read one by one.
         allowances: The downtime that its promises of availability leave, one for each.
     """
 
     states: Account
-    y1540: Intervals
+    y1540: Intervals | None
     allowances: tuple[Allowance, ...]
 
 

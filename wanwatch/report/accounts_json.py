@@ -22,7 +22,7 @@ def accounts_to_json(accounts: Accounts) -> Json:
 def _line(line: LineAccount, edition: Edition) -> Json:
     return {
         "states": _account(line.states),
-        "y1540": _intervals(line.y1540, edition),
+        "y1540": None if line.y1540 is None else _intervals(line.y1540, edition),
         "allowances": [_allowance(one) for one in line.allowances],
     }
 

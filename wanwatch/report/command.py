@@ -17,6 +17,7 @@ from wanwatch.report.errors import OutputError, PeriodError
 from wanwatch.report.kept import folder_of, path_of, prepared, write_whole
 from wanwatch.report.pdf import PAPERS, to_pdf
 from wanwatch.report.subject import Subject, subject_of
+from wanwatch.report.through import SummedOnce
 
 if TYPE_CHECKING:
     from wanwatch.report.values import MonthReport
@@ -185,6 +186,7 @@ def make(
     from wanwatch.report.parts import parts  # noqa: PLC0415 - likewise
 
     _progress(f"reading {period.name}")
+    record = SummedOnce(record)
     report = build_period(record, subject, period, now_unix_ns)
     _progress("reading the months before")
     rows = history(record, subject, report, folder)

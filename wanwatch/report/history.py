@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from wanwatch.core.account.period import Period, month_before, month_of
+from wanwatch.core.account.standing import Standing
 from wanwatch.core.model import NS_PER_S, Json
 from wanwatch.core.ports import Record
-from wanwatch.report.as_json import to_json
 from wanwatch.report.digest import digest
+from wanwatch.report.figures_json import number
 from wanwatch.report.kept import write_whole
 from wanwatch.report.month import build_period
 from wanwatch.report.months import LineRow, MonthRow
@@ -26,6 +27,7 @@ from wanwatch.report.values import MonthReport, UplinkReport
 from wanwatch.report.verdicts_json import verdicts_from_json, verdicts_to_json
 
 MONTHS_BACK: Final = 12
+_US_PER_S: Final = 1_000_000
 _SETTLED_NS: Final = 600 * NS_PER_S
 """So long after a month's end its last minute is surely written."""
 
@@ -47,40 +49,32 @@ def history(record: Record, subject: Subject, report: MonthReport, folder: Path 
     begun = [month for month in back if record.watched(subject.site, month.span)]
     rows = [month_row(record, subject, month, report.now_unix_ns, folder) for month in begun]
     if report.of == this:
-        return (*rows, row_of(this, report, to_json(report)))
+        return (*rows, row_of(this, report))
     last = [this] if record.watched(subject.site, this.span) else []
     return (*rows, *(month_row(record, subject, month, report.now_unix_ns, folder) for month in last))
 
 
-def row_of(month: Period, report: MonthReport, told: dict[str, Any]) -> MonthRow:
-    """Return what stands of a month beside others, from its report and the same as JSON."""
-    return MonthRow(
-        name=month.name,
-        title=month.title,
-        running=report.running,
-        lines=tuple(
-            _line(one, told["accounts"]["lines"], uplink)
-            for one, uplink in zip(told["uplinks"], report.uplinks, strict=True)
-        ),
-    )
+def row_of(month: Period, report: MonthReport) -> MonthRow:
+    """Return what stands of a month beside others, from its report."""
+    lines = tuple(_line(one, report.accounts.lines[one.name].states.always) for one in report.uplinks)
+    return MonthRow(name=month.name, title=month.title, running=report.running, lines=lines)
 
 
-def _line(one: dict[str, Any], accounts: dict[str, Any], uplink: UplinkReport) -> LineRow:
-    always = accounts[one["name"]]["states"]["always"]
+def _line(one: UplinkReport, always: Standing) -> LineRow:
     return LineRow(
-        name=one["name"],
-        availability=one["availability"]["value"],
-        low=one["availability"]["low"],
-        high=one["availability"]["high"],
-        down_s=one["down_s"],
-        unobserved_s=one["unobserved_s"],
-        outages=always["outages"],
-        p95_s={target: found["p95_s"] for target, found in one["delay"].items()},
-        loss=dict(one["loss"]),
-        bps={way: found["median_bps"] for way, found in one["speed"].items()},
-        verdict=uplink.verdict,
-        clauses=uplink.clauses,
-        credits=uplink.credits,
+        name=one.name,
+        availability=number(one.availability.value),
+        low=number(one.availability.low),
+        high=number(one.availability.high),
+        down_s=one.times.down_ns / NS_PER_S,
+        unobserved_s=one.times.unobserved_ns / NS_PER_S,
+        outages=always.outages,
+        p95_s={target.target: number(target.p95_us, _US_PER_S) for target in one.targets},
+        loss={target.target: number(target.loss) for target in one.targets},
+        bps={way: found.median_bps for way, found in one.speed.items()},
+        verdict=one.verdict,
+        clauses=one.clauses,
+        credits=one.credits,
     )
 
 
@@ -101,7 +95,7 @@ def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int,
         return kept[1]
     over = now_unix_ns >= month.span.end_unix_ns
     report = build_period(record, subject, month, now_unix_ns, detailed=False, ending=over)
-    row = row_of(month, report, to_json(report))
+    row = row_of(month, report)
     if kept is not None:
         row = row.with_delays_of(kept[1])
     if path is not None and now_unix_ns >= month.span.end_unix_ns + _SETTLED_NS:

@@ -3,28 +3,24 @@
 The time that is judged again stands for the month, so a verdict says what these settings make of that time alone.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from wanwatch.core.account.period import stretch
-from wanwatch.core.model import Event, EventKind, Json, Measurement, MeasurementKind, Series, Span
+from wanwatch.core.model import Event, EventKind, Span
 from wanwatch.core.planned import marked
-from wanwatch.core.ports import MinuteBlock, Record
+from wanwatch.core.ports import Record
 from wanwatch.core.replay import Ruled
 from wanwatch.report.month import build_period
 from wanwatch.report.subject import Subject
+from wanwatch.report.through import Through
 
 
 @dataclass(frozen=True, slots=True)
-class AsIf:
+class AsIf(Through):
     """A record with other events: those that a judge with other settings would have told. Announced work stays."""
 
-    record: Record
     told: Sequence[Event]
-
-    def sites(self) -> list[str]:
-        """Names of the sites in the record."""
-        return self.record.sites()
 
     def events(self, site: str, span: Span | None = None, kinds: Collection[EventKind] = ()) -> list[Event]:
         """The other events that overlap *span*, and announced work."""
@@ -32,28 +28,6 @@ class AsIf:
         found = [event for event in self.told if span is None or _overlaps(event, span)]
         found = sorted([*marked(found, planned), *planned], key=lambda event: event.start.estimate_unix_ns)
         return [event for event in found if not kinds or event.kind in kinds]
-
-    def watched(self, site: str, span: Span) -> list[Span]:
-        """When a daemon was alive."""
-        return self.record.watched(site, span)
-
-    def series(self, site: str) -> list[Series]:
-        """Every series of the site."""
-        return self.record.series(site)
-
-    def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
-        """Its minutes."""
-        return self.record.blocks(site, span, series)
-
-    def measurements(
-        self, site: str, span: Span | None = None, kind: MeasurementKind | None = None, uplink: str | None = None
-    ) -> list[Measurement]:
-        """What was measured on purpose."""
-        return self.record.measurements(site, span, kind, uplink)
-
-    def recall(self, key: str, site: str | None = None) -> Json:
-        """What the daemon remembered."""
-        return self.record.recall(key, site)
 
 
 def ruled(record: Record, subject: Subject, events: Sequence[Event], span: Span) -> tuple[Ruled, ...]:

@@ -10,35 +10,16 @@ from wanwatch.core.model import Event, EventKind, Json, Measurement, Measurement
 from wanwatch.core.notices import Notice, Post, PostState
 from wanwatch.core.notices.as_json import notice_from_json
 from wanwatch.core.planned import marked
-from wanwatch.core.ports import MinuteBlock
+from wanwatch.core.ports import HourMinutes, HourSums, MinuteBlock
 from wanwatch.core.sighting import Sighting
 from wanwatch.store._blocks import NS_PER_MINUTE
-from wanwatch.store._rows import (
-    BLOCK_COLUMNS,
-    EVENT_COLUMNS,
-    POST_COLUMNS,
-    SERIES_BITS,
-    SERIES_MASK,
-    block_key,
-    block_of,
-    event_of,
-    measurement_of,
-    post_of,
-    series_of,
-)
+from wanwatch.store._minutes import SERIES, Minutes
+from wanwatch.store._rows import EVENT_COLUMNS, POST_COLUMNS, event_of, measurement_of, post_of, series_of
 from wanwatch.store._schema import connect_read_only
 
 _EVENTS: Final = f"SELECT {EVENT_COLUMNS} FROM event WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
 _WINDOWS: Final = f"{_EVENTS} AND kind IN ('planned-work', 'drill')"
 _OVERLAPS: Final = ' AND start_earliest < ? AND (start_earliest >= ? OR "end" IS NULL OR end_latest > ?)'
-_BLOCKS: Final = (
-    f"SELECT key, {BLOCK_COLUMNS} FROM minute WHERE key >= ? AND key < ?"  # noqa: S608 - our own constants
-    f" AND (key & {SERIES_MASK}) IN (SELECT value FROM json_each(?)) ORDER BY key"
-)
-_SERIES: Final = (
-    "SELECT uplink, target, kind, role, series.id FROM series JOIN site ON site.id = site_id"
-    " WHERE name = ? ORDER BY series.id"
-)
 _SIGHTINGS: Final = (
     "SELECT at, about, said FROM sighting JOIN site ON site.id = site_id WHERE name = ? AND at >= ? AND at < ?"
     " ORDER BY at"
@@ -138,16 +119,24 @@ class SqliteRecord:
 
     def series(self, site: str) -> list[Series]:
         """Return every series that the site ever had, in the order in which they first spoke."""
-        return [series_of(row) for row in self._db.execute(_SERIES, (site,))]
+        return [series_of(row) for row in self._db.execute(SERIES, (site,))]
 
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Yield blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
-        span = _in_rows(span)
-        known = {int(row[4]): series_of(row) for row in self._db.execute(_SERIES, (site,))}
-        asked = [number for number, one in known.items() if series is None or one in series]
-        first, stop = -(-span.start_unix_ns // NS_PER_MINUTE), -(-span.end_unix_ns // NS_PER_MINUTE)
-        for row in self._db.execute(_BLOCKS, (block_key(first), block_key(stop), json.dumps(asked))):
-            yield block_of(known[row[0] & SERIES_MASK], row[0] >> SERIES_BITS, row[1:])
+        return Minutes(self._db, site, _in_rows(span), series).blocks()
+
+    def raw_from(self, site: str) -> int:
+        """Return the instant (Unix nanoseconds) before which no minute has its raw arrays any more; later ones may."""
+        row = self._db.execute("SELECT raw_from_minute FROM site WHERE name = ?", (site,)).fetchone()
+        return 0 if row is None else int(row[0]) * NS_PER_MINUTE
+
+    def sums(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourSums]:
+        """Yield sums over the same minutes by hour of UTC, in order of time."""
+        return Minutes(self._db, site, _in_rows(span), series).sums()
+
+    def minutes(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[HourMinutes]:
+        """Yield the same minutes themselves by hour of UTC, in order of time."""
+        return Minutes(self._db, site, _in_rows(span), series).columns()
 
     def sightings(self, site: str, span: Span) -> Iterator[Sighting]:
         """Yield what was sighted within *span*, by instant."""

@@ -150,7 +150,7 @@ class Reader:
         first = max(day.start_unix_ns, (max(known, default=0) - 1) * _MINUTE_NS)
         known |= {block.minute for block in record.blocks(site, Span(first, day.end_unix_ns), series) if block.sent}
         known -= {minute for minute in known if minute * _MINUTE_NS < day.start_unix_ns - _MINUTE_NS}
-        return probed_spans(known, _REACH_MINUTES)
+        return probed_spans((range(minute, minute + 1) for minute in known), _REACH_MINUTES)
 
 
 def _now(uplink: Mapping[str, Any], now_unix_ns: int) -> list[Span]:

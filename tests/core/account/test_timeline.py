@@ -94,8 +94,11 @@ def test_watched_time_without_a_single_probe_is_not_up() -> None:
 def test_a_probed_minute_speaks_for_the_interval_between_probes() -> None:
     """Probes that are two minutes apart leave no holes; a missing third minute is one."""
     minute = 60_000_000_000
-    assert probed_spans([0, 2, 5], 2) == (Span(0, 4 * minute), Span(5 * minute, 7 * minute))
-    assert probed_spans([0, 2], 1) == (Span(0, minute), Span(2 * minute, 3 * minute))
+    apart = [range(5, 6), range(1), range(2, 3)]
+    assert probed_spans(apart, 2) == (Span(0, 4 * minute), Span(5 * minute, 7 * minute))
+    assert probed_spans(apart[1:], 1) == (Span(0, minute), Span(2 * minute, 3 * minute))
+    assert probed_spans([range(3)], 2) == (Span(0, 4 * minute),)
+    assert probed_spans([], 2) == ()
 
 
 EVENTS = st.builds(

@@ -96,17 +96,11 @@ def event_span(event: Event, now_unix_ns: int) -> Span:
     return Span(event.start.estimate_unix_ns, end)
 
 
-def probed_spans(minutes: Iterable[int], reach_minutes: int) -> tuple[Span, ...]:
+def probed_spans(minutes: Iterable[range], reach_minutes: int) -> tuple[Span, ...]:
     """Return for which time probes were kept, from the numbers of the minutes that hold any.
 
     Args:
-        minutes: Unix seconds // 60 of each minute in which at least one probe left.
+        minutes: Stretches of minutes in each of which at least one probe left, Unix seconds // 60.
         reach_minutes: How long one such minute speaks for: 1, or more where probes are minutes apart.
     """
-    runs: list[tuple[int, int]] = []
-    for minute in sorted(set(minutes)):
-        first = minute
-        if runs and minute <= runs[-1][1]:
-            first, _ = runs.pop()
-        runs.append((first, minute + reach_minutes))
-    return tuple(Span(first * _MINUTE_NS, after * _MINUTE_NS) for first, after in runs)
+    return union(Span(run.start * _MINUTE_NS, (run.stop - 1 + reach_minutes) * _MINUTE_NS) for run in minutes)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final, TypeAlias
 
 from wanwatch.core.account.spans import total_ns
-from wanwatch.core.account.timeline import probed_spans, timeline
+from wanwatch.core.account.timeline import timeline
 from wanwatch.core.model import NS_PER_S, SWITCHES, UNPINNED, Event, Json, Measurement, MeasurementKind, Role, Span
 from wanwatch.core.ports import MinuteBlock, Record
 from wanwatch.publish.remote_write.wire import Labels, Points, in_order, labels
@@ -64,7 +64,7 @@ def _states(site: str, blocks: list[MinuteBlock], events: list[Event], watched: 
     for (uplink, minute), sent in probed.items():
         period = Span(minute * NS_PER_MINUTE, (minute + 1) * NS_PER_MINUTE)
         states = timeline(
-            period, uplink, events=events, watched=watched, probed=probed_spans([minute] if sent else [], 1),
+            period, uplink, events=events, watched=watched, probed=[period] if sent else [],
             now_unix_ns=period.end_unix_ns,
         )  # fmt: skip
         for state in ("up", "impaired", "down", "unobserved"):

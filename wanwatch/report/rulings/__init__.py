@@ -7,5 +7,6 @@ Imports:  wanwatch.core, wanwatch.report's values, numpy.
 
 from wanwatch.report.rulings.case import Case, Scope, scope
 from wanwatch.report.rulings.judging import judge
+from wanwatch.report.rulings.probes import WANTED
 
-__all__ = ["Case", "Scope", "judge", "scope"]
+__all__ = ["WANTED", "Case", "Scope", "judge", "scope"]

@@ -1,5 +1,6 @@
 """Promises of probes: delay, its variation, loss, and answers of resolvers."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import Final
@@ -12,9 +13,17 @@ from wanwatch.core.account.figures import UNKNOWN, Bounded, Figure, delay_bounds
 from wanwatch.core.account.spans import intersect, subtract
 from wanwatch.core.account.timeline import probed_spans
 from wanwatch.report.rulings.case import Case, Found, share
-from wanwatch.report.samples import ranked
+from wanwatch.report.samples import Want, ranked
 from wanwatch.report.sequence import Words
 
+WANTED: Final[Mapping[str, Want]] = {
+    "availability": Want.COUNTS,
+    "delay": Want.DELAYS,
+    "delay-variation": Want.VARIATION,
+    "loss": Want.COUNTS,
+    "names": Want.COUNTS,
+}
+"""What each measure of a clause wants of single probes; the others rest on no probes."""
 _US: Final = Fraction(1, 1_000_000)
 _RAW_GONE: Final = Ruling(Verdict.UNDECIDED, Because.RAW_GONE)
 
@@ -55,7 +64,7 @@ def _times(case: Case) -> Times:
     plan = case.plan.target(case.within.promise.target)
     if plan is None:
         return case.times
-    asked = probed_spans((minute for _, p in case.probes for minute in p.minutes.tolist()), plan.reach_minutes)
+    asked = probed_spans((run for _, p in case.probes for run in p.probed), plan.reach_minutes)
     up, impaired = intersect(case.states.up, asked), intersect(case.states.impaired, asked)
     unobserved = subtract(case.within.counted, [*up, *impaired, *case.states.down])
     return times_in(replace(case.states, up=up, impaired=impaired, unobserved=unobserved), case.within.counted)
