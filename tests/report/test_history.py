@@ -55,7 +55,7 @@ def november(record_: FakeRecord) -> MonthReport:
 
 def rows(record_: FakeRecord, folder: Path | None) -> tuple[MonthRow, ...]:
     """The months beside November's report."""
-    return history(record_, SUBJECT, november(record_), folder)
+    return history(record_, SUBJECT, november(record_), folder, AFTER)
 
 
 def test_months_before_the_record_began_are_left_out(tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ def test_months_before_the_record_began_are_left_out(tmp_path: Path) -> None:
 def test_a_month_beside_others_has_its_own_report_s_figures() -> None:
     """October in full: the row is what its report says."""
     october = build_period(record(), SUBJECT, month_of(2026, 10, SUBJECT.zone), PERIOD.end_unix_ns)
-    (row,) = history(record(), SUBJECT, october, None)
+    (row,) = history(record(), SUBJECT, october, None, PERIOD.end_unix_ns)
     fibre = row.line("fibre")
     assert fibre is not None
     assert (fibre.down_s, fibre.unobserved_s, fibre.outages, fibre.verdict) == (3372.0, 2820.0, 4, "breached")
@@ -82,14 +82,29 @@ def test_what_was_kept_is_taken_and_the_minutes_are_not_read_again(tmp_path: Pat
     again = kept()
     told = november(again)
     before = again.reads
-    assert history(again, SUBJECT, told, tmp_path) == first
+    assert history(again, SUBJECT, told, tmp_path, AFTER) == first
     assert again.reads == before
 
 
 def test_a_month_that_still_runs_is_not_kept(tmp_path: Path) -> None:
-    """Only October is; November is the report's own, and its row is never a file's."""
+    """Only October is; November goes on, or its last minute may not be written yet."""
+    for now in (NOVEMBER.span.end_unix_ns - 1, NOVEMBER.span.end_unix_ns + 1):
+        told = build_period(kept(), SUBJECT, NOVEMBER, now)
+        history(kept(), SUBJECT, told, tmp_path, now)
+        assert [path.name for path in tmp_path.iterdir()] == ["2026-10.figures.json"]
+
+
+def test_a_month_that_is_over_is_kept_by_its_own_report(tmp_path: Path) -> None:
+    """Not only by the next one's: its raw samples may be pruned by then."""
     rows(kept(), tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["2026-10.figures.json"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["2026-10.figures.json", "2026-11.figures.json"]
+    later = kept(keep_raw=False)
+    december = month_of(2026, 12, SUBJECT.zone)
+    told = build_period(later, SUBJECT, december, december.span.end_unix_ns)
+    before = later.reads
+    _, november_, _ = history(later, SUBJECT, told, tmp_path, december.span.end_unix_ns)
+    assert later.reads == before
+    assert [line.p95_s for line in november_.lines] == [line.p95_s for line in rows(kept(), None)[-1].lines]
 
 
 @pytest.mark.parametrize("change", ["event", "contract", "watched"])
@@ -106,7 +121,7 @@ def test_what_changes_a_month_s_figures_makes_it_be_reckoned_anew(change: str, t
         later._watched = [Span(PERIOD.start_unix_ns, AFTER)]
     told = build_period(later, subject, NOVEMBER, AFTER)
     before = later.reads
-    history(later, subject, told, tmp_path)
+    history(later, subject, told, tmp_path, AFTER)
     assert later.reads > before
 
 
@@ -143,7 +158,7 @@ def test_a_quarter_stands_beside_its_last_month() -> None:
     """The rows of a quarter, or of days, end with the month in which they end."""
     for period in (quarter_of(2026, 4, SUBJECT.zone), last_days(3, AFTER, SUBJECT.zone)):
         report = build_period(kept(), SUBJECT, period, AFTER)
-        names = [row.name for row in history(kept(), SUBJECT, report, None)]
+        names = [row.name for row in history(kept(), SUBJECT, report, None, AFTER)]
         assert names == ["2026-10", "2026-11"]
 
 

@@ -201,10 +201,24 @@ def test_a_year_has_its_quarters_in_their_last_months(now: str, told: list[str])
 
 def test_beside_other_months_a_longer_promise_stands_in_its_last_one() -> None:
     """April and May are over before the quarter is, and June ends it; the year's promise stands in none of them."""
-    rows = history(record(), subject(), quarter("08-01 00:00"), None)
+    rows = history(record(), subject(), quarter("08-01 00:00"), None, at("08-01 00:00"))
     told = {row.name: [c.promise.per for line in row.lines for c in line.clauses] for row in rows[-3:]}
     month = [Per.MONTH, Per.MONTH]
     assert told == {"2027-04": month, "2027-05": month, "2027-06": [*month, Per.QUARTER]}
+
+
+@pytest.mark.parametrize("number", [5, 6])
+def test_what_a_month_s_own_report_keeps_is_what_later_ones_would_reckon(number: int, tmp_path: Path) -> None:
+    """May, within the quarter, and June, which ends it: the very same file, with verdicts and credits."""
+    later = month_of(2027, 7, UTC)
+    files = []
+    for of in (month_of(2027, number, UTC), quarter_of(2027, 2, UTC), later):
+        folder = tmp_path / of.name
+        folder.mkdir()
+        made = make(record(), subject(), of, now_unix_ns=later.span.end_unix_ns, folder=folder)
+        files.append((folder / f"2027-{number:02}.figures.json").read_text("utf-8"))
+    assert files[0] == files[1] == files[2]
+    assert made.months[-1].name == "2027-07"
 
 
 def test_days_are_judged_over_all_of_them_as_before() -> None:

@@ -63,7 +63,9 @@ class Site(Table):
     data_dir: DataDir
     """Folder of the record. A relative path starts from the folder of the configuration file."""
     keep_raw_ns: Duration = usually("100d", alias="keep_raw")
-    """How long every single round-trip time is kept; counts and percentiles of minutes stay longer."""
+    """How long every single round-trip time is kept, with 32d or more for promises of delay; counts and percentiles of
+    minutes stay longer.
+    """
     working_hours: DayHours = usually("00:00-24:00")
     """Hours of a working day, such as `08:00-18:00`, for clauses that count them, and for reports."""
     working_days: tuple[Weekday, ...] = usually(["mon", "tue", "wed", "thu", "fri"])

@@ -189,8 +189,8 @@ def make(
     record = SummedOnce(record)
     report = build_period(record, subject, period, now_unix_ns)
     _progress("reading the months before")
-    rows = history(record, subject, report, folder)
-    months = parts(record, subject, report, rows, folder)
+    rows = history(record, subject, report, folder, now_unix_ns)
+    months = parts(record, subject, report, rows, folder, now_unix_ns)
     uplinks = tuple(replace(uplink, parts=months[uplink.name]) for uplink in report.uplinks)
     return replace(report, months=rows, beside=beside(record, report), uplinks=uplinks)
 

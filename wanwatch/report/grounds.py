@@ -120,7 +120,9 @@ _REASONS: Final[Mapping[Because, Callable[[ClauseResult, Pen], str]]] = {
     Because.STILL_RUNNING: _running,
     Because.COULD_TIP: _could_tip,
     Because.NOTHING_SEEN: lambda *_: "Nothing was observed of it.",
-    Because.RAW_GONE: lambda *_: "The single round-trip times of that time are no longer kept.",
+    Because.RAW_GONE: lambda *_: (
+        "The single round-trip times of that time are no longer kept; only a report from before can decide it."
+    ),
     Because.NOT_IN_FORCE: lambda *_: "The contract was not in force, or all of the time is counted out.",
     Because.TESTS_SHOW: _tests_show,
     Because.TOO_FEW_TESTS: _too_few,

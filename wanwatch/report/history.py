@@ -24,6 +24,7 @@ from wanwatch.report.month import build_period
 from wanwatch.report.months import LineRow, MonthRow
 from wanwatch.report.subject import Subject
 from wanwatch.report.values import MonthReport, UplinkReport
+from wanwatch.report.verdicts import worst
 from wanwatch.report.verdicts_json import verdicts_from_json, verdicts_to_json
 
 MONTHS_BACK: Final = 12
@@ -32,35 +33,44 @@ _SETTLED_NS: Final = 600 * NS_PER_S
 """So long after a month's end its last minute is surely written."""
 
 
-def history(record: Record, subject: Subject, report: MonthReport, folder: Path | None) -> tuple[MonthRow, ...]:
+def history(
+    record: Record, subject: Subject, report: MonthReport, folder: Path | None, now_unix_ns: int
+) -> tuple[MonthRow, ...]:
     """Return the twelve months before a report's last month, oldest first, and that month itself last.
 
-    Months before the record began are left out. The last month is the report's own where it is one.
+    Months before the record began are left out. The last month is the report's own where it is one, and kept as well.
 
     Args:
         record: The record.
         subject: The site.
         report: The report.
         folder: Where figures of months are kept; they are not if it is None, is not there or cannot be written.
+        now_unix_ns: The wall clock.
     """
     zone = subject.zone
     this = month_of(report.of.year, report.of.month, zone)
     back = [month_before(this, zone, number) for number in range(MONTHS_BACK, 0, -1)]
     begun = [month for month in back if record.watched(subject.site, month.span)]
-    rows = [month_row(record, subject, month, report.now_unix_ns, folder) for month in begun]
+    rows = [month_row(record, subject, month, now_unix_ns, folder) for month in begun]
     if report.of == this:
-        return (*rows, row_of(this, report))
+        return (*rows, month_row(record, subject, this, now_unix_ns, folder, report))
     last = [this] if record.watched(subject.site, this.span) else []
-    return (*rows, *(month_row(record, subject, month, report.now_unix_ns, folder) for month in last))
+    return (*rows, *(month_row(record, subject, month, now_unix_ns, folder) for month in last))
 
 
 def row_of(month: Period, report: MonthReport) -> MonthRow:
-    """Return what stands of a month beside others, from its report."""
-    lines = tuple(_line(one, report.accounts.lines[one.name].states.always) for one in report.uplinks)
+    """Return what stands of a month beside others, from its report.
+
+    Of a month that is over these are the promises whose time is over, too; its own report tells the others so far.
+    """
+    always = {name: line.states.always for name, line in report.accounts.lines.items()}
+    ends_unix_ns = None if report.running else month.span.end_unix_ns
+    lines = tuple(_line(one, always[one.name], ends_unix_ns) for one in report.uplinks)
     return MonthRow(name=month.name, title=month.title, running=report.running, lines=lines)
 
 
-def _line(one: UplinkReport, always: Standing) -> LineRow:
+def _line(one: UplinkReport, always: Standing, ends_unix_ns: int | None) -> LineRow:
+    clauses = tuple(found for found in one.clauses if ends_unix_ns is None or found.period.end_unix_ns <= ends_unix_ns)
     return LineRow(
         name=one.name,
         availability=number(one.availability.value),
@@ -72,21 +82,25 @@ def _line(one: UplinkReport, always: Standing) -> LineRow:
         p95_s={target.target: number(target.p95_us, _US_PER_S) for target in one.targets},
         loss={target.target: number(target.loss) for target in one.targets},
         bps={way: found.median_bps for way, found in one.speed.items()},
-        verdict=one.verdict,
-        clauses=one.clauses,
+        verdict=worst(clauses),
+        clauses=clauses,
         credits=one.credits,
     )
 
 
-def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int, folder: Path | None) -> MonthRow:
+def month_row(
+    record: Record, subject: Subject, month: Period, now_unix_ns: int, folder: Path | None,
+    made: MonthReport | None = None,
+) -> MonthRow:  # fmt: skip
     """Return what stands of a month beside others: as it was kept, or reckoned, and kept if it is over.
 
     Args:
         record: The record.
         subject: The site.
         month: The month, which has begun.
-        now_unix_ns: The future begins here.
+        now_unix_ns: The wall clock.
         folder: Where figures of months are kept; they are not if it is None, is not there or cannot be written.
+        made: Its own report, where that was made already.
     """
     mark = digest(record, subject, month)
     path = folder / f"{month.name}.figures.json" if folder else None
@@ -94,7 +108,7 @@ def month_row(record: Record, subject: Subject, month: Period, now_unix_ns: int,
     if kept is not None and kept[0]:
         return kept[1]
     over = now_unix_ns >= month.span.end_unix_ns
-    report = build_period(record, subject, month, now_unix_ns, detailed=False, ending=over)
+    report = made or build_period(record, subject, month, now_unix_ns, detailed=False, ending=over)
     row = row_of(month, report)
     if kept is not None:
         row = row.with_delays_of(kept[1])

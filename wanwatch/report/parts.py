@@ -15,7 +15,12 @@ from wanwatch.report.verdicts import ClauseResult, Part
 
 
 def parts(
-    record: Record, subject: Subject, report: MonthReport, rows: Sequence[MonthRow], folder: Path | None
+    record: Record,
+    subject: Subject,
+    report: MonthReport,
+    rows: Sequence[MonthRow],
+    folder: Path | None,
+    now_unix_ns: int,
 ) -> Mapping[str, tuple[Part, ...]]:
     """Return the months of a report by line, oldest first; none of a report of a month, or of days.
 
@@ -27,12 +32,12 @@ def parts(
         report: The report.
         rows: Months that are known already.
         folder: Where figures of months are kept; None for nowhere.
+        now_unix_ns: The wall clock.
     """
     known = {row.name: row for row in rows}
     begun = [month for month in _months(report.of, subject) if month.span.start_unix_ns < report.now_unix_ns]
     found = [
-        (month, known.get(month.name) or month_row(record, subject, month, report.now_unix_ns, folder))
-        for month in begun
+        (month, known.get(month.name) or month_row(record, subject, month, now_unix_ns, folder)) for month in begun
     ]
     return {one.name: tuple(_of_line(report.of, found, one.name)) for one in report.uplinks}
 
