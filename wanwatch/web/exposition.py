@@ -15,9 +15,12 @@ from typing import Final
 from aiohttp import web
 from prometheus_client import CollectorRegistry
 from prometheus_client.exposition import choose_encoder
+from prometheus_client.metrics_core import Metric
+from prometheus_client.registry import Collector
+from prometheus_client.samples import Sample
 
 _LEVEL: Final = 1
-"""The quickest: it makes a tenth of the text, and the best level would save little more at many times the work."""
+"""The quickest: it makes a twentieth of the text, and the best level would save little more at many times the work."""
 
 SWITCH_S: Final = 0.001
 """How long the loop waits at most for its turn; Python's own 5 ms is as much as a send may be late."""
@@ -45,16 +48,36 @@ class Exposition:
         return web.Response(body=body, headers=headers | ({"Content-Encoding": "gzip"} if zipped else {}))
 
 
-def _encoder(accept: str) -> tuple[Callable[[CollectorRegistry], bytes], str]:
+class _Drained(Collector):
+    """The metrics, each sample let go as soon as it is written: to free all of a large family takes 5 ms in one go."""
+
+    def __init__(self, registry: CollectorRegistry) -> None:
+        self._registry = registry
+
+    def collect(self) -> Iterator[Metric]:
+        """Yield each family, made for this very text."""
+        for family in self._registry.collect():
+            left = family.samples
+            left.reverse()
+            family.samples = _popped(left)  # type: ignore[assignment]  # encoders go through it once
+            yield family
+
+
+def _popped(left: list[Sample]) -> Iterator[Sample]:
+    while left:
+        yield left.pop()
+
+
+def _encoder(accept: str) -> tuple[Callable[[Collector], bytes], str]:
     try:
         return choose_encoder(accept)
     except TypeError:  # a version that is no number, such as 1.0.0-rc: the library compares it with one
         return choose_encoder("")
 
 
-def _render(encode: Callable[[CollectorRegistry], bytes], registry: CollectorRegistry, *, zipped: bool) -> bytes:
+def _render(encode: Callable[[Collector], bytes], registry: CollectorRegistry, *, zipped: bool) -> bytes:
     with _out_of_the_way():
-        text = encode(registry)
+        text = encode(_Drained(registry))
     return gzip.compress(text, _LEVEL, mtime=0) if zipped else text
 
 
