@@ -4,11 +4,38 @@ Source: ITU-T Y.1540, IP service availability: unavailable where the loss ratio 
 5 min in the editions of 2002 to 2011, 0.20 over 1 min from 2016 on; from memory). The shares are arithmetic.
 """
 
+from collections.abc import Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
 import pytest
 
-from wanwatch.core.account.y1540 import EDITIONS, Intervals, Minute, intervals
+from wanwatch.core.account.timeline import Timeline
+from wanwatch.core.account.y1540 import EDITIONS, Edition, Intervals
+from wanwatch.core.model import NS_PER_S, Kind, Role, Series, Span
+from wanwatch.report.accounting import by_intervals
+from wanwatch.report.gathering import Seen
+
+
+class Minute(NamedTuple):
+    """What was sent to a target in a minute of the day, and how much of it was lost."""
+
+    target: str
+    minute: int
+    sent: int
+    lost: int
+
+
+def intervals(minutes: Sequence[Minute], edition: Edition) -> Intervals:
+    """Of a day that was wholly observed."""
+    seen: dict[Series, Seen] = {}
+    for told in minutes:
+        one = seen.setdefault(Series("fibre", told.target, Kind.ECHO, Role.LINE), Seen())
+        one.minutes.append(told.minute)
+        one.asked.append(told.sent)
+        one.missed.append(told.lost)
+    states = Timeline(up=(Span(0, 86_400 * NS_PER_S),), impaired=(), down=(), unobserved=())
+    return by_intervals(seen.items(), states, edition)
 
 
 @pytest.mark.parametrize(("lost", "available"), [(225, True), (226, False)])

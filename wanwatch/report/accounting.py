@@ -86,9 +86,9 @@ def _probed(minutes: Mapping[Series, Seen]) -> tuple[Span, ...]:
 
 
 def by_intervals(seen: Iterable[tuple[Series, Seen]], states: Timeline, edition: Edition) -> Intervals:
-    """Return what `core.account.y1540.intervals` does, over arrays: of the intervals that were wholly observed.
+    """Count the intervals of a line, of those that were wholly observed, from its targets' minutes.
 
-    A month has a quarter of a million minutes.
+    Over arrays: a month has a quarter of a million minutes.
     """
     sums: dict[str, Whole] = {}
     first, width = _frame(states, edition)
@@ -130,5 +130,5 @@ def _observed(one: Seen, states: Timeline, edition: Edition) -> tuple[Whole, Who
 
 def _allowances(one: UplinkReport, now_unix_ns: int) -> Iterator[Allowance]:
     for clause in one.clauses:
-        if clause.promise.measure == "availability" and clause.promise.limit is not None:
+        if clause.promise.measure == "availability":
             yield allowance(clause.promise.limit, clause.times, one.states, now_unix_ns)

@@ -8,11 +8,9 @@ Departures:  the Recommendation speaks of one pair of measurement points, that i
              in an interval if it is towards each of its targets: one dead target is not the line's trouble.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +36,6 @@ EDITIONS: Final = {
 USUAL_EDITION: Final = EDITIONS["2016"]
 
 
-class Minute(NamedTuple):
-    """What was sent to one target in one minute (Unix seconds // 60), and how much of it was lost."""
-
-    target: str
-    minute: int
-    sent: int
-    lost: int
-
-
 @dataclass(frozen=True, slots=True)
 class Intervals:
     """How many intervals were what; undecided ones are in neither share."""
@@ -59,18 +48,3 @@ class Intervals:
         """PIA, as a ratio in [0, 1]; None where nothing was decided."""
         decided = self.available + self.unavailable
         return Fraction(self.available, decided) if decided else None
-
-
-def intervals(minutes: Iterable[Minute], edition: Edition) -> Intervals:
-    """Count the intervals of a line, from its targets' minutes in any order."""
-    sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0])
-    for seen in minutes:
-        one = sums[seen.minute // edition.minutes, seen.target]
-        one[0] += seen.sent
-        one[1] += seen.lost
-    ways: dict[int, bool] = {}
-    for (interval, _), (sent, lost) in sums.items():
-        if sent >= edition.least:
-            kept = lost * edition.c1.denominator <= sent * edition.c1.numerator  # a month has too many for Fractions
-            ways[interval] = ways.get(interval, False) or kept
-    return Intervals(sum(ways.values()), len(ways) - sum(ways.values()))
