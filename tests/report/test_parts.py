@@ -9,7 +9,7 @@ import json
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -197,6 +197,18 @@ def test_a_year_has_its_quarters_in_their_last_months(now: str, told: list[str])
     of_quarters = [(p.name, c) for p in fibre.parts for c in p.clauses if c.promise.per is Per.QUARTER]
     assert [name for name, _ in of_quarters] == [f"2027-{month}" for month in told]
     assert of_quarters[1][1].found.value == Fraction(91 * 24 - 25, 91 * 24) if now > "07" else True
+
+
+def test_what_a_contract_promised_by_the_quarter_is_due_in_its_last_month() -> None:
+    """It ends on the 20th of May: of its 50 days one was down, 98 %, below 99 %, and no later month speaks of it."""
+    ended = subject(replace(CONTRACT, promises=(QUARTERLY, MONTHLY), ends=date(2027, 5, 20)))
+    (own,) = build_period(record(), ended, month_of(2027, 5, UTC), at("08-01 00:00")).uplinks
+    assert own.credits[0].sure.total == Decimal("18.00")
+    made = make(record(), ended, year_of(2027, UTC), now_unix_ns=at("08-01 00:00"))
+    of_may = next(part for part in made.uplinks[0].parts if part.name == "2027-05")
+    assert of_may.credits == own.credits
+    assert verdicts([of_may])[0] == ("2027-05", "availability quarter", Verdict.BREACHED)
+    assert [part.name for part in made.uplinks[0].parts if part.credits] == [f"2027-{m:02d}" for m in range(1, 6)]
 
 
 def test_beside_other_months_a_longer_promise_stands_in_its_last_one() -> None:

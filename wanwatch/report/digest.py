@@ -20,7 +20,7 @@ from wanwatch.core.model import Json, Span
 from wanwatch.core.ports import Record
 from wanwatch.report.subject import Subject
 
-FORM: Final = 3
+FORM: Final = 4
 """Counted up with every change of how figures are reckoned or kept."""
 
 

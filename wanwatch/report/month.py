@@ -41,7 +41,7 @@ def build_period(
     """
     period = of.span
     over = {per: period if _within(per, of) else calendar_span(per, of.year, of.month, subject.zone) for per in Per}
-    judged = [per for per in Per if _judged_by(per, of) and not (ending and over[per].end_unix_ns > period.end_unix_ns)]
+    judged = [per for per in Per if _judged_by(per, of) and not (ending and _goes_on(per, over[per], subject, period))]
     reach = over[_longest(subject, judged)]
     until_unix_ns = min(now_unix_ns, period.end_unix_ns)  # a quarter is judged so far by the reports of its months
     told = [e for e in record.events(subject.site, reach) if _has_begun(e, until_unix_ns)]
@@ -138,6 +138,14 @@ def _judged_by(per: Per, of: Period) -> bool:
 def _within(per: Per, of: Period) -> bool:
     """Whether what is promised by such times is judged over the whole period: it is no longer than that."""
     return of.per is None or per.months <= of.per.months
+
+
+def _goes_on(per: Per, over: Span, subject: Subject, period: Span) -> bool:
+    """Whether the time of what is promised by such times goes on beyond the period for all who still promise it."""
+    contracts = [one for plan in subject.uplinks for one in plan.contracts if one.in_force(period, subject.zone)]
+    promising = [one for one in contracts if any(promise.per is per for promise in one.promises)]
+    ends = (one.in_force(over, subject.zone)[-1].end_unix_ns for one in promising)
+    return all(end > period.end_unix_ns for end in ends)
 
 
 def _longest(subject: Subject, judged: Collection[Per]) -> Per:

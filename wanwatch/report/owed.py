@@ -37,8 +37,9 @@ def owed(
     """
     if contract.terms is None:
         return None
-    due = (one for one in clauses if one.promise.measure == "availability" and _is_due(one, subject, period))
-    found = next((one.found for one in due), UNKNOWN)
+    of_availability = (one for one in clauses if one.promise.measure == "availability")
+    due = (one.found for one in of_availability if one.period.end_unix_ns <= period.end_unix_ns)
+    found = next(due, UNKNOWN)
     sure, perhaps = _days(contract, subject, period, events, unobserved, now_unix_ns)
     return Owed(
         contract=contract,
@@ -47,11 +48,6 @@ def owed(
         sure_share=_share(contract.terms, found.high),
         perhaps_share=_share(contract.terms, found.low),
     )
-
-
-def _is_due(clause: ClauseResult, subject: Subject, period: Span) -> bool:
-    in_force = clause.contract.in_force(clause.period, subject.zone)
-    return bool(in_force) and in_force[-1].end_unix_ns <= period.end_unix_ns
 
 
 def _share(terms: Terms, availability: Figure | None) -> Fraction | None:

@@ -20,7 +20,7 @@ class ClauseResult:
     Attributes:
         promise: The promise.
         contract: The contract that it is part of.
-        period: The time of the calendar that it is judged over.
+        period: The time of the calendar that it is judged over, up to the contract's end.
         ruling: The verdict and its ground.
         found: The figure with its bounds, in the unit of the promise's limit.
         samples: How many probes, tests or events it rests on.

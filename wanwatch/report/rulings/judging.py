@@ -6,7 +6,7 @@ from typing import Final
 from wanwatch.core.account.availability import availability
 from wanwatch.core.account.clauses import Because, Ruling, Verdict, rule
 from wanwatch.core.account.figures import UNKNOWN
-from wanwatch.core.model import EventKind
+from wanwatch.core.model import EventKind, Span
 from wanwatch.report.rulings import probes, speed, spells
 from wanwatch.report.rulings.case import Case, Found
 from wanwatch.report.verdicts import ClauseResult
@@ -42,7 +42,7 @@ def judge(case: Case) -> ClauseResult:
     return ClauseResult(
         promise=within.promise,
         contract=within.contract,
-        period=within.period,
+        period=Span(within.period.start_unix_ns, within.in_force[-1].end_unix_ns) if within.in_force else within.period,
         ruling=found.ruling or rule(within.promise, found.figure, running=within.to_come_ns > 0),
         found=found.figure,
         samples=found.samples,
