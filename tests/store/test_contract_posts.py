@@ -78,6 +78,20 @@ async def test_letters_are_found_by_span_address_and_state(backend: Backend, clo
     record.close()
 
 
+async def test_notices_stay_in_order_when_the_clock_is_set_back(backend: Backend, clock: FakeClock) -> None:
+    """What was told last stands last, though it may bear an earlier instant."""
+    now = clock.now_unix_ns()
+    told = [letter("a", now), letter("b", now - 9)]
+    keeper = backend.keeper(clock)
+    keeper.open()
+    for post in told:
+        await keeper.post(post)
+    await keeper.close()
+    record = backend.record()
+    assert record.notices(SITE) == [post.notice for post in told]
+    record.close()
+
+
 async def test_letters_go_with_the_events_that_they_tell_of(backend: Backend, clock: FakeClock) -> None:
     """Retention of rows, not of raw samples."""
     now = clock.now_unix_ns()

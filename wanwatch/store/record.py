@@ -32,9 +32,10 @@ _POSTS: Final = (
     f"SELECT {POST_COLUMNS} FROM post WHERE site_id = (SELECT id FROM site WHERE name = ?)"  # noqa: S608 - constants
     ' AND made >= ? AND made < ? AND "to" = coalesce(?, "to") AND state = coalesce(?, state) ORDER BY made, rowid'
 )
+# Order of making is that of rows: the clock by which they say when may have been set back meanwhile.
 _NOTICES: Final = (
     'SELECT notice FROM post JOIN site ON site.id = site_id WHERE name = ? AND "to" = coalesce(?, "to")'
-    " ORDER BY made, post.rowid"
+    " ORDER BY post.rowid"
 )
 _ALL: Final = Span(-(1 << 63), (1 << 63) - 1)
 """From before to after all instants that a row can hold: from the year 1677 to 2262."""
@@ -161,7 +162,7 @@ class SqliteRecord:
         return [post_of(row) for row in self._db.execute(_POSTS, facts)]
 
     def notices(self, site: str, to: str | None = None) -> list[Notice]:
-        """Return all notices that were made for this address, in order of making, without their letters."""
+        """Return all notices that were made for this address, in the order in which they were put there."""
         return [notice_from_json(json.loads(row[0])) for row in self._db.execute(_NOTICES, (site, to))]
 
     def recall(self, key: str, site: str | None = None) -> Json:

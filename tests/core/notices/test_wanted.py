@@ -88,6 +88,17 @@ def test_an_outage_with_its_failover_and_failback_is_told_twice() -> None:
     assert len({notice.id for notice in ops.told}) == 2
 
 
+def test_a_clock_that_is_set_back_between_begin_and_end_makes_no_notice_twice() -> None:
+    """What was told last is so whatever the clock showed; and reminders do not wait for it to catch up."""
+    ops = Address(replace(TERMS, remind_every_ns=HOUR * NS_PER_S))
+    ahead = happened(OUTAGE, DAY)
+    assert ops.look(DAY + 10, ahead) == [Kind.BEGAN]
+    goes_on, over = (replace(happened(OUTAGE, 0, end), id=ahead.id) for end in (None, 7000))
+    assert ops.look(100, goes_on) == [Kind.REMINDER]
+    assert ops.look(7200, over) == [Kind.ENDED]
+    assert ops.look(7260, over) == []
+
+
 def test_what_is_over_before_it_would_be_told_is_told_in_one_notice() -> None:
     """A line that blinks needs no two messages."""
     ops = Address()

@@ -26,4 +26,4 @@ class PostRecord(Protocol):
         """Letters that were made within *span*, for this address, in this state (all if None), in order of making."""
 
     def notices(self, site: str, to: str | None = None) -> list[Notice]:
-        """All notices that were made for this address (for all if None), in order of making, without their letters."""
+        """All notices that were made for this address (for all if None), in the order in which they were put there."""

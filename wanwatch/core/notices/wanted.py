@@ -65,7 +65,7 @@ def wanted(
 
     Args:
         known: The cases of the site, by start, with at least all that was told and is not over, and the last two days.
-        told: All notices that were made for this address, whether they were sent or not.
+        told: All notices that were made for this address, in order of making, whether they were sent or not.
         terms: What the address asked for.
         now_unix_ns: The wall clock.
         reports: The months, such as `2026-10`, that a report is there of, and when it was written (Unix nanoseconds).
@@ -118,7 +118,8 @@ def in_quiet_hours(terms: Terms, unix_ns: int) -> bool:
 def _reminder_due(mine: Sequence[Notice], stands: Standing, terms: Terms, now_unix_ns: int) -> bool:
     if terms.remind_every_ns is None or stage_of(mine) is not Stage.TOLD or stands.shows is not Shows.GOES_ON:
         return False
-    return now_unix_ns - mine[-1].made_unix_ns >= terms.remind_every_ns
+    # A last word from the future was said before the clock was set back: nobody knows how long ago.
+    return not 0 <= now_unix_ns - mine[-1].made_unix_ns < terms.remind_every_ns
 
 
 def _any_waits(mine: Iterable[Notice], waiting: Collection[str]) -> bool:
