@@ -23,6 +23,14 @@ def test_every_folder_of_code_is_a_package() -> None:
     assert folders == {path.parent for path in PACKAGES}
 
 
+def test_the_newcomers_map_names_every_room() -> None:
+    """What DEVELOPERS.md does not name, a newcomer has to search for."""
+    drawn = (ROOT / "DEVELOPERS.md").read_text("utf-8").split("```")[1]
+    rooms = [path for folder in (ROOT / "wanwatch", ROOT / "wanwatch" / "core") for path in folder.iterdir()]
+    names = {path.name if path.is_file() else f"{path.name}/" for path in rooms if not path.name.startswith("__")}
+    assert sorted(name for name in names if name not in drawn) == []
+
+
 def test_ci_reads_its_test_line_out_of_the_readme() -> None:
     """The line exists, in the form that CI extracts, and it installs and tests."""
     readme = (ROOT / "README.md").read_text("utf-8")

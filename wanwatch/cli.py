@@ -5,6 +5,7 @@ Rooms are imported inside their command, so that `wanwatch status` does not pay 
 """
 
 import asyncio
+import contextlib
 import json
 import logging
 import sys
@@ -19,7 +20,7 @@ from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_notices import notices
-from wanwatch.cli_parts import COULD_NOT_MEASURE, NOT_AS_IT_SHOULD_BE, config_option, tells_errors
+from wanwatch.cli_parts import COULD_NOT_MEASURE, FILE, NOT_AS_IT_SHOULD_BE, Commands, config_option, tells_errors
 from wanwatch.cli_password import password
 from wanwatch.cli_report import report
 from wanwatch.cli_speed import speed
@@ -28,12 +29,11 @@ from wanwatch.core.model import EventKind
 if TYPE_CHECKING:
     from wanwatch.config import Config
 
-_config_argument = click.argument(
-    "config_path", type=click.Path(path_type=Path), required=False, default=None, metavar="[FILE]"
-)
+_PORT = click.IntRange(0, 65_535)  # 0: any that is free
+_config_argument = click.argument("config_path", type=FILE, required=False, default=None, metavar="[FILE]")
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wanwatch")
 def main() -> None:
     """Watch every internet line of an office and prove what each one really does."""
@@ -52,9 +52,7 @@ main.add_command(speed)
 
 
 @main.command()
-@click.option(
-    "--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Write there, never over a file."
-)
+@click.option("--out", type=FILE, default=None, metavar="FILE", help="Write there, never over a file.")
 @tells_errors
 def init(out: Path | None) -> None:
     """Propose a configuration from this machine's own interfaces and routes."""
@@ -223,21 +221,21 @@ def events(
 
 @main.command()
 @click.option("--address", default="::", show_default=True, help="Address to answer on; :: for both families.")
-@click.option("--stamp-port", default=862, show_default=True, help="UDP port for STAMP (RFC 8762).")
+@click.option("--stamp-port", type=_PORT, default=862, show_default=True, help="UDP port for STAMP (RFC 8762).")
 @click.option(
-    "--stamp-key-file", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    "--stamp-key-file", type=FILE, default=None, metavar="FILE",
     help="Key shared with senders: only authenticated packets are then answered.",
 )  # fmt: skip
 @click.option("--stateless", is_flag=True, help="Number answers as the sender does, instead of counting them.")
-@click.option("--stun-port", default=3478, show_default=True, help="UDP port for STUN (RFC 8489).")
+@click.option("--stun-port", type=_PORT, default=3478, show_default=True, help="UDP port for STUN (RFC 8489).")
 @click.option("--stun-unpadded", is_flag=True, help="Answer STUN requests that are shorter than their answer, too.")
 @click.option(
     "--echo-port", type=click.IntRange(1, 65_535), default=None, metavar="PORT",
     help="TCP port for the echo protocol (RFC 862), for connections that sites hold open; not served if left out.",
 )  # fmt: skip
-@click.option("--speed-port", default=9471, show_default=True, help="TCP port of the speed far end.")
+@click.option("--speed-port", type=_PORT, default=9471, show_default=True, help="TCP port of the speed far end.")
 @click.option(
-    "--token-file", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    "--token-file", type=FILE, default=None, metavar="FILE",
     help="Token that speed clients show as Bearer; without it there is no speed far end.",
 )  # fmt: skip
 @click.option(
@@ -245,8 +243,8 @@ def events(
 )
 @click.option("--speed-seconds", type=click.IntRange(1), default=65, show_default=True, help="Most seconds a request.")
 @click.option("--speed-at-once", type=click.IntRange(1), default=16, show_default=True, help="Most requests at once.")
-@click.option("--tls-certificate", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Chain in PEM.")
-@click.option("--tls-key", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Its key in PEM.")
+@click.option("--tls-certificate", type=FILE, default=None, metavar="FILE", help="Chain in PEM.")
+@click.option("--tls-key", type=FILE, default=None, metavar="FILE", help="Its key in PEM.")
 @tells_errors
 def reflector(
     *,
@@ -271,13 +269,14 @@ def reflector(
         limits=Limits(speed_bytes, speed_seconds, speed_at_once),
         tls=read_certificate(tls_certificate, tls_key),
     )
-    asyncio.run(serve(settings, on_ready=lambda serving: click.echo(serving.text(), err=True)))
+    with contextlib.suppress(KeyboardInterrupt):  # Ctrl-C is how one that was started by hand ends
+        asyncio.run(serve(settings, on_ready=lambda serving: click.echo(serving.text(), err=True)))
 
 
 @main.command()
 @click.option("--once", is_flag=True, help="End after the story; exit code 1 if the conclusions did not fit it.")
 @click.option("--history", is_flag=True, help="Also report on a generated month, marked as such.")
-@click.option("--out", type=click.Path(path_type=Path), default=Path("wanwatch-demo"), show_default=True, metavar="DIR")
+@click.option("--out", type=FILE, default=Path("wanwatch-demo"), show_default=True, metavar="DIR")
 @tells_errors
 def demo(*, once: bool, history: bool, out: Path) -> None:
     """Play an office on this machine: two simulated lines, one is cut, and the real daemon tells what it saw."""

@@ -10,11 +10,14 @@ import click
 
 from wanwatch.cli_parts import (
     COULD_NOT_MEASURE,
+    FILE,
     NOT_AS_IT_SHOULD_BE,
     config_option,
     duration_value,
     fail,
+    out_option,
     paper_option,
+    spare_the_terminal,
     tells_errors,
 )
 
@@ -33,7 +36,7 @@ _COLUMNS: Final = 100
 )  # fmt: skip
 @click.option("--tests", type=click.IntRange(1, 100), default=3, show_default=True, help="Speed tests each way.")
 @click.option(
-    "--handover", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    "--handover", type=FILE, default=None, metavar="FILE",
     help="What the installer hands over, as TOML; what is missing is asked for on a terminal.",
 )  # fmt: skip
 @click.option(
@@ -46,7 +49,7 @@ _COLUMNS: Final = 100
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
 @paper_option
-@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@out_option
 @config_option
 @tells_errors
 def accept(
@@ -65,11 +68,12 @@ def accept(
     from wanwatch.report.acceptance import BRIEF, certificate_command
     from wanwatch.store import SqliteRecord
 
+    told = "json" if as_json else form
+    spare_the_terminal(told, out, binary=told == "pdf")
     config = load(find(config_path))
     if not show:
         amount = Amount(soak_ns=wishes.pop("soak"), tests=wishes.pop("tests"))
         _conduct(config, uplink, Wishes(amount=amount, **wishes))
-    told = "json" if as_json else form
     if told == "text" and not show and out is None and _watched() and sys.stdout.isatty():
         told = BRIEF  # the items have just gone by on the same terminal
     with SqliteRecord(store_path(config)) as record:

@@ -6,11 +6,12 @@ from typing import Any
 
 import click
 
+from wanwatch.cli_parts import Commands
 from wanwatch.core.account.light import CLASSES
 from wanwatch.core.account.voice import CODECS, USUAL_CODEC
 
 
-@click.group()
+@click.group(cls=Commands)
 def calc() -> None:
     """Reckon from figures alone: nothing is measured, no configuration is read."""
 

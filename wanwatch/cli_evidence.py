@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from wanwatch.cli_parts import config_option, paper_option, tells_errors
+from wanwatch.cli_parts import Commands, config_option, out_option, paper_option, spare_the_terminal, tells_errors
 from wanwatch.core.model import EventKind, Span
 from wanwatch.core.planned import PlanError, announced
 
@@ -28,7 +28,7 @@ _FROM, _ID = "--from", "ID"
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, with all events.")
 @click.option("--format", "form", type=click.Choice(["text", "html", "pdf"]), default="text", show_default=True)
 @paper_option
-@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@out_option
 @config_option
 @tells_errors
 def replay(
@@ -48,6 +48,8 @@ def replay(
     from wanwatch.store import SqliteRecord
     from wanwatch.store.last_run import last_run
 
+    form = "json" if as_json else form
+    spare_the_terminal(form, out, binary=form == "pdf")
     config = load(find(config_path))
     name, now_unix_ns = config.site.name, RealClock().now_unix_ns()
     span = parse_span(since, until, config.site.timezone, now_unix_ns)
@@ -62,7 +64,7 @@ def replay(
             from wanwatch.report.replayed import ruled
 
             table = [replace(row, ruled=ruled(record, subject, row.events, outcome.span)) for row in table]
-    if as_json:
+    if form == "json":
         text = json.dumps(replay_json(table, uplinks, outcome), indent=2, ensure_ascii=False) + "\n"
     elif form == "text":
         text = replay_text(table, uplinks, outcome, config.site.timezone)
@@ -70,10 +72,10 @@ def replay(
         from wanwatch.report.replay_page import render_html
 
         text = render_html(subject, table, outcome)
-    write_out(text, "json" if as_json else form, out, paper)
+    write_out(text, form, out, paper)
 
 
-@click.group()
+@click.group(cls=Commands)
 def plan() -> None:
     """Announce work on a line beforehand, so that a contract can count it out."""
 
@@ -158,7 +160,7 @@ def plan_remove(event_id: str, config_path: Path | None) -> None:
 @click.argument("event_id", metavar="EVENT_ID")
 @click.option("--format", "form", type=click.Choice(["html", "pdf", "json", "csv"]), default="html", show_default=True)
 @paper_option
-@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@out_option
 @config_option
 @tells_errors
 def dossier(event_id: str, form: str, paper: str, out: Path | None, config_path: Path | None) -> None:
@@ -169,6 +171,7 @@ def dossier(event_id: str, form: str, paper: str, out: Path | None, config_path:
     from wanwatch.report.dossier import dossier_command
     from wanwatch.store import SqliteRecord
 
+    spare_the_terminal(form, out, binary=form == "pdf")
     config = load(find(config_path))
     with SqliteRecord(store_path(config)) as record:
         code = dossier_command(

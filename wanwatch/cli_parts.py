@@ -14,17 +14,33 @@ NOT_AS_IT_SHOULD_BE: Final = 1
 BAD_USAGE: Final = 2
 COULD_NOT_MEASURE: Final = 3
 
+FILE: Final = click.Path(path_type=Path, readable=False)
+"""What cannot be read is told by who reads it, in words of ours."""
+_WHOLE: Final = 500
+
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 config_option = click.option(
-    "--config", "config_path", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    "--config", "config_path", type=FILE, default=None, metavar="FILE",
     help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
 )  # fmt: skip
+
+out_option = click.option("--out", type=FILE, default=None, metavar="FILE", help="Default: standard output.")
 
 paper_option = click.option(
     "--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True,
     help="For pdf.",
 )  # fmt: skip
+
+
+class Commands(click.Group):
+    """Commands whose list tells the first sentence of each whole, on as many lines as it takes."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list."""
+        with formatter.section("Commands"):
+            listed = self.list_commands(ctx)
+            formatter.write_dl([(name, self.commands[name].get_short_help_str(_WHOLE)) for name in listed])
 
 
 def duration_value(_ctx: click.Context, param: click.Parameter, value: str) -> int:
@@ -36,6 +52,13 @@ def duration_value(_ctx: click.Context, param: click.Parameter, value: str) -> i
     except units.Unfit as error:
         text = f"{value!r}: {error}"
         raise click.BadParameter(text, param=param) from error
+
+
+def spare_the_terminal(form: str, out: Path | None, *, binary: bool) -> None:
+    """Refuse to pour what is no text onto a terminal."""
+    if binary and out is None and sys.stdout.isatty():
+        text = f"--format {form} is no text; name a file with --out, or lead the output into one"
+        raise click.UsageError(text)
 
 
 def fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:
@@ -53,5 +76,8 @@ def tells_errors(command: _Command) -> _Command:
             return command(*args, **kwargs)
         except WanwatchError as error:
             fail(error)
+        except (KeyboardInterrupt, click.Abort):
+            click.echo("\nwanwatch: stopped before its end", err=True)
+            sys.exit(COULD_NOT_MEASURE)
 
     return told  # type: ignore[return-value]  # wraps keeps the signature

@@ -11,11 +11,12 @@ from typing import Any
 
 import click
 
-from wanwatch.cli_parts import config_option, paper_option, tells_errors
+from wanwatch.cli_parts import config_option, out_option, paper_option, spare_the_terminal, tells_errors
 
 _ONE_PERIOD = "give one of --month, --quarter, --year and --days"
 _RUNNING_ONLY = "--tally is of the running month; leave the period out"
 _FORMS = ["html", "pdf", "csv", "json"]
+_BINARY = {"pdf", "csv"}  # of a report, csv is an archive of tables
 
 
 @click.command()
@@ -25,7 +26,7 @@ _FORMS = ["html", "pdf", "csv", "json"]
 @click.option("--days", type=int, default=None, metavar="N", help="The last whole days, such as 30.")
 @click.option("--format", "form", type=click.Choice(_FORMS), default="html", show_default=True)
 @paper_option
-@click.option("--out", type=click.Path(path_type=Path), default=None, metavar="FILE", help="Default: standard output.")
+@out_option
 @click.option("--keep", is_flag=True, help="Write what is missing of the last whole month into the record's folder.")
 @click.option("--tally", is_flag=True, help="Print as JSON what became of each promise of the running month so far.")
 @click.option("--list", "listing", is_flag=True, help="List the reports that are kept there.")
@@ -50,10 +51,13 @@ def report(
         raise click.UsageError(_ONE_PERIOD)
     if tally and any(asked.values()):
         raise click.UsageError(_RUNNING_ONLY)
+    spare_the_terminal(form, out, binary=form in _BINARY and not (keep or tally or listing))
     config = load(find(config_path))
     if listing:
-        for kept in listed(folder_of(config.site.data_dir)):
+        for kept in (found := listed(folder_of(config.site.data_dir))):
             click.echo(f"{kept.name:<10} {kept.size_bytes:>12,} bytes  {kept.path}")
+        if not found:
+            click.echo("no reports")
         return
     now_unix_ns = wall_clock_or_epoch_ns(os.environ)
     with SqliteRecord(store_path(config)) as record:

@@ -53,6 +53,13 @@ def test_on_copper_nobody_is_asked_about_light() -> None:
     assert asked == {key for key, (_, about_light) in QUESTIONS.items() if not about_light}
 
 
+def test_what_only_looks_like_a_number_is_asked_for_again() -> None:
+    """Unicode calls a raised two a digit, and no whole number is written with it."""
+    person, said = at_a_terminal("\N{SUPERSCRIPT TWO}", "32")
+    assert person.handover(replace(GIVEN, split=None)).split == 32
+    assert "  not a whole number; write a whole number without quotes" in said
+
+
 def test_a_full_stop_ends_the_questions_and_keeps_the_answers() -> None:
     """Whoever stands in the rain answers what is at hand."""
     person, said = at_a_terminal("fibre", "EX-1", ".")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from wanwatch.config.instants import InstantError, parse_instant
+from wanwatch.config.instants import BackwardsError, InstantError, parse_instant, parse_span
 from wanwatch.core.model import NS_PER_S
 
 NOW = 1_767_225_600 * NS_PER_S
@@ -36,7 +36,10 @@ def test_a_plus_counts_onwards_from_now() -> None:
     assert parse_instant("--from", "+2h", "UTC", NOW) == NOW + 7200 * NS_PER_S
 
 
-@pytest.mark.parametrize("text", ["", "yesterday", "7", "7y", "2026-13-01", "99999999d"])
+@pytest.mark.parametrize(
+    "text",
+    ["", "yesterday", "7", "7y", "2026-13-01", "99999999d", "0001-01-01T00:00:00+02:00", "9999-12-31T23:59:59-01:00"],
+)
 def test_anything_else_is_told_with_what_to_write(text: str) -> None:
     """Thing, value, reason and mend."""
     with pytest.raises(InstantError) as raised:
@@ -45,3 +48,17 @@ def test_anything_else_is_told_with_what_to_write(text: str) -> None:
         f"--since {text!r} is not an instant; write a date (2026-11-03), a date with a time "
         "(2026-11-03T14:00 or 2026-11-03T14:00:00Z), or how long ago (90m, 24h, 7d, 4w) or from now (+2h)"
     )
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "said"),
+    [
+        ("2026-11-03", "2026-11-02", "--since '2026-11-03' lies after --until '2026-11-02'; swap them"),
+        ("+2h", None, "--since '+2h' lies after now; add an --until that lies after it"),
+    ],
+)
+def test_a_stretch_that_ends_before_it_begins_is_a_mistake(since: str, until: str | None, said: str) -> None:
+    """Nothing happened in it, and saying only that would hide the slip."""
+    with pytest.raises(BackwardsError) as raised:
+        parse_span(since, until, "UTC", 1_793_700_000 * NS_PER_S)
+    assert str(raised.value) == said

@@ -26,6 +26,12 @@ def test_an_outage_names_the_line_the_place_and_the_length() -> None:
     assert sentence(event) == "fibre: down on the access line, lasted 3 min 05 s"
 
 
+def test_names_that_fail_are_not_said_to_fail_with_names_only() -> None:
+    """What is said once is enough."""
+    event = Event("x", "s", EventKind.NAMES_FAILURE, "fibre", at(0), end=at(8.5), domain=Domain.NAMES)
+    assert sentence(event) == "fibre: names do not resolve, lasted 8.5 s"
+
+
 def test_a_switch_says_how_long_people_were_cut_off() -> None:
     """An interruption that was not observed is said to be so, not to be zero."""
     event = Event(

@@ -105,7 +105,7 @@ def _written(key: str, answer: str) -> object:
     """Return an answer as the file would have it."""
     if key == "photographs":
         return [name.strip() for name in answer.split(",")]
-    if key in _NUMBERS and answer.isdigit():
+    if key in _NUMBERS and answer.isdecimal():
         return int(answer)
     return _WORDS.get(answer.lower(), answer) if key == "public_address" else answer
 

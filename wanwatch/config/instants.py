@@ -31,6 +31,21 @@ class InstantError(WanwatchError):
         self.option, self.text = option, text
 
 
+class BackwardsError(WanwatchError):
+    """A stretch of time on the command line ends before it begins.
+
+    Attributes:
+        since: What was given as its beginning.
+        until: What was given as its end; None for now.
+    """
+
+    def __init__(self, since: str, until: str | None) -> None:
+        end = "now" if until is None else f"--until {until!r}"
+        mend = "add an --until that lies after it" if until is None else "swap them"
+        super().__init__(f"--since {since!r} lies after {end}; {mend}")
+        self.since, self.until = since, until
+
+
 def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
     """Read an instant.
 
@@ -51,11 +66,11 @@ def parse_instant(option: str, text: str, zone: str, now_unix_ns: int) -> int:
         return now_unix_ns + length_ns if away[1] else now_unix_ns - length_ns
     try:
         instant = datetime.fromisoformat(text)
-    except ValueError as error:
+        if instant.tzinfo is None:
+            instant = instant.replace(tzinfo=ZoneInfo(zone))
+        elapsed = instant.astimezone(UTC) - _EPOCH
+    except (ValueError, OverflowError) as error:  # OverflowError: in UTC it lies beyond the years 1 to 9999
         raise InstantError(option, text) from error
-    if instant.tzinfo is None:
-        instant = instant.replace(tzinfo=ZoneInfo(zone))
-    elapsed = instant.astimezone(UTC) - _EPOCH
     return (elapsed.days * 86_400 + elapsed.seconds) * NS_PER_S + elapsed.microseconds * 1000
 
 
@@ -64,8 +79,12 @@ def parse_span(since: str | None, until: str | None, zone: str, now_unix_ns: int
 
     Raises:
         InstantError: One of them is no instant.
+        BackwardsError: The end lies before the beginning.
     """
-    return Span(
+    span = Span(
         parse_instant("--since", since, zone, now_unix_ns) if since else 0,
         parse_instant("--until", until, zone, now_unix_ns) if until else now_unix_ns,
     )
+    if since and span.end_unix_ns < span.start_unix_ns:
+        raise BackwardsError(since, until)
+    return span

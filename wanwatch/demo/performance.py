@@ -141,6 +141,8 @@ class _Performance:
         self._terminal.line(f"  {self._terminal.paint(head, Tone.FAINT)}")
         for line, row in zip(lines, rows, strict=True):
             self._terminal.line(f"  {self._terminal.paint(line, Tone.BAD if row.fault else Tone.PLAIN)}")
+            if row.fault:
+                self._terminal.line(f"    {self._terminal.paint(row.fault, Tone.BAD)}")
         return agrees
 
     async def _report(self, path: Path, *, history: bool) -> bool:

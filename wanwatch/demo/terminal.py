@@ -30,7 +30,7 @@ def _cells(row: Row) -> tuple[str, str, str, str, str, str]:
         _milliseconds(row.end_error_ms),
         _seconds(row.cut_off_s),
         _seconds(row.told_cut_off_s),
-        row.fault or "yes",
+        "NO" if row.fault else "yes",
     )
 
 

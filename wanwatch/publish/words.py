@@ -33,7 +33,8 @@ def _length(event: Event) -> str:
 
 def _trouble(what: str) -> Callable[[Event], str]:
     def say(event: Event) -> str:
-        where = f" {WHERE[event.domain]}" if event.domain else ""
+        of_names = event.kind is EventKind.NAMES_FAILURE  # then "with names only" is said already
+        where = f" {WHERE[event.domain]}" if event.domain and not of_names else ""
         return f"{event.uplink or 'the site'}: {what}{where}, {_end(event)}"
 
     return say

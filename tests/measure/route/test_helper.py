@@ -1,5 +1,6 @@
 """The helper process: what goes in and comes out of it, and what the daemon's side makes of a helper that fails."""
 
+import errno
 import os
 import sys
 
@@ -20,6 +21,7 @@ from wanwatch.measure.route import (
     Traced,
     ask,
 )
+from wanwatch.measure.route import __main__ as helper_process
 from wanwatch.measure.route.protocol import Answer, BadWordsError, Offers, Question, dump, read_answers, read_questions
 
 PIN = Pin(interface="eth0", sources=("192.0.2.10", "2001:db8::10"), mark=7, dscp=46)
@@ -87,6 +89,17 @@ async def test_a_real_helper_answers_for_an_interface_that_is_not_there() -> Non
         pytest.skip("raw sockets need CAP_NET_RAW")
     answers = await ask([Trace("192.0.2.1", Pin(interface="nowhere0")), FindPppoe("nowhere0")])
     assert answers == [Failed(Cause.NO_INTERFACE, "No such device")] * 2
+
+
+def test_what_is_not_permitted_is_told_with_what_it_takes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An admin who runs a command as nobody in particular learns why nothing was traced."""
+
+    def refused(_question: Question) -> Answer:
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setitem(helper_process._WAYS, FindDhcp, refused)
+    told = helper_process.answer(FindDhcp("eth0"))
+    assert told == Failed(Cause.NOT_PERMITTED, "Operation not permitted (raw sockets take CAP_NET_RAW, as root has)")
 
 
 async def test_the_helper_needs_no_home() -> None:

@@ -37,7 +37,8 @@ def answer(question: Question) -> Answer:
         return _WAYS[type(question)](question)
     except OSError as error:
         pin = question.pin if isinstance(question, Trace | FindMtu) else Pin(interface=question.interface)
-        return Failed(not_sent_cause(error, pin), error.strerror or str(error))
+        hint = " (raw sockets take CAP_NET_RAW, as root has)" if isinstance(error, PermissionError) else ""
+        return Failed(not_sent_cause(error, pin), (error.strerror or str(error)) + hint)
 
 
 def main() -> int:
