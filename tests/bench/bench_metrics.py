@@ -4,15 +4,17 @@ Usage: python -m tests.bench.bench_metrics [UPLINKS] [TARGETS] [SCRAPES]
 
 Default: 200 uplinks with 5 targets each in one process, each of which answered 120 probes. A bare registry with the
 same three families of probes is rendered on the loop, as a plain handler would. Of both is told how late a timer of the
-loop that is due every millisecond fires while scrapes go on, and while there are none (a busy machine makes it late,
-too); and the most processor time that passed between two turns of the loop. Ours is scraped compressed, as Prometheus
-asks for it.
+loop that is due every millisecond fires while scrapes go on, while there are none (a busy machine makes it late, too),
+and beside a thread that does nothing but count, which can be interrupted anywhere (how long the machine itself takes to
+let threads take turns); and the most processor time that passed between two turns of the loop. Ours is scraped
+compressed, as Prometheus asks for it.
 """
 
 import asyncio
 import json
 import resource
 import sys
+import threading
 import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
@@ -26,6 +28,7 @@ from wanwatch.core.model import NS_PER_S, Kind, Outcome, Role, Sample, Series
 from wanwatch.publish import Metrics
 from wanwatch.publish.metrics import RTT_BUCKETS_S
 from wanwatch.web.app import make_app, serve
+from wanwatch.web.exposition import SWITCH_S
 
 SITE: Final = "harbour-lane"
 PROBES: Final = 120
@@ -105,6 +108,23 @@ async def lateness(during: Callable[[], Awaitable[None]]) -> dict[str, object]:
     return told | {"held_cpu_worst_ms": round(1000 * max(held), 2)}
 
 
+async def beside_a_thread() -> None:
+    """Two seconds beside a thread that counts."""
+    done = threading.Event()
+
+    def count() -> None:
+        while not done.is_set():
+            pass
+
+    usual_s = sys.getswitchinterval()
+    sys.setswitchinterval(SWITCH_S)
+    counting = asyncio.create_task(asyncio.to_thread(count))
+    await asyncio.sleep(2)
+    done.set()
+    await counting
+    sys.setswitchinterval(usual_s)
+
+
 async def scrape(url: str, times: int) -> dict[str, object]:
     """Scrape so often from a process of its own, and tell what it did to the loop."""
     reader = (sys.executable, "-c", READER, url, str(times))
@@ -154,6 +174,7 @@ async def main() -> None:
     asked = series(uplinks, targets)
     told: dict[str, object] = {"uplinks": uplinks, "targets": targets}
     told["quiet"] = await lateness(lambda: asyncio.sleep(2))
+    told["beside_a_thread"] = await lateness(beside_a_thread)
     start_mb = resident_mb()
     bare = alone(asked)
     told["alone"] = await measure(on_the_loop(bare), times) | {"grew_mb": round(resident_mb() - start_mb, 1)}
