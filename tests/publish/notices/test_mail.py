@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 import trustme
+from aiosmtpd.smtp import SMTP, Envelope, Session
 
 from tests.fakes.clock import START_UNIX_NS, FakeClock
 from tests.publish.notices.mail_server import Handler, mail_server
@@ -121,6 +122,24 @@ async def test_a_subject_arrives_letter_by_letter(subject: str) -> None:
     assert handler.taken[0]["Subject"] == subject.strip()
     written = message_of(by(25), post).as_bytes().partition(b"\r\n\r\n")[0]
     assert max(map(len, written.split(b"\r\n"))) <= 78
+
+
+async def test_a_large_letter_has_as_long_as_a_slow_line_takes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """RFC 5321 section 4.5.3.2.6: ten minutes for what follows DATA; given up sooner it would be sent anew for days."""
+
+    class Slow(Handler):
+        async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802 - its name
+            await asyncio.sleep(1)
+            return await super().handle_DATA(server, session, envelope)
+
+    monkeypatch.setattr("wanwatch.publish.notices.mail.LIMIT_S", 0.5)
+    report = tmp_path / "2026-10.html"
+    report.write_bytes(bytes(100_000))
+    async with mail_server(Slow()) as (port, _):
+        with pytest.raises(TimeoutError):
+            await send_mail(by(port), post_to(), line())
+        with_report = post_to(attachment=Attachment(str(report), report.name, "text/html"))
+        assert (await send_mail(by(port), with_report, line())).answer is Answer.TAKEN
 
 
 @pytest.mark.parametrize("to", ["mailto:ops@bücher.example", "mailto:ops@b%C3%BCcher.example"])

@@ -37,7 +37,9 @@ Security: TypeAlias = Literal["starttls", "tls", "none"]
 
 CONNECT_S: Final = 10.0
 LIMIT_S: Final = 60.0
-"""For one letter by one line, whatever happens."""
+"""For one letter by one line, whatever happens, and as long again as its bytes take at the slowest."""
+SLOWEST_BYTES_PER_S: Final = 8_000
+"""A line that brings a report's page no faster would never bring it, and would carry most of it again at each try."""
 SETTINGS_S: Final = 3600.0
 """Nobody mends settings within seconds, and servers lock out who keeps showing a wrong password."""
 _FOR_GOOD: Final = 500
@@ -76,10 +78,11 @@ async def send_mail(server: MailServer, post: Post, line: Line) -> Sent:
         OSError: It said nothing: no connection, none that can be trusted, or one that broke (TimeoutError included).
     """
     try:
-        message = await asyncio.to_thread(message_of, server, post)
+        message, size = await asyncio.to_thread(_weighed, server, post)
     except ValueError as error:  # it would keep all that come after it
         return Sent(Answer.REFUSED, f"it cannot be written as a mail: {error}")
-    async with asyncio.timeout(LIMIT_S):
+    limit_s = LIMIT_S + size / SLOWEST_BYTES_PER_S
+    async with asyncio.timeout(limit_s):
         context = None if server.security == "none" else await tls_context(server.ca_file)
         async with asyncio.timeout(CONNECT_S):
             connected = await connect(line, server.host, server.port)
@@ -93,7 +96,7 @@ async def send_mail(server: MailServer, post: Post, line: Line) -> Sent:
                 use_tls=server.security == "tls",
                 start_tls=server.security == "starttls",
                 tls_context=context,
-                timeout=LIMIT_S,
+                timeout=limit_s,
             )
         try:
             return await _handed(client, message, server.sender)
@@ -115,8 +118,6 @@ async def _handed(client: aiosmtplib.SMTP, message: EmailMessage, sender: str) -
         raise
     except aiosmtplib.SMTPException as lacking:
         return Sent(Answer.AGAIN, f"{lacking.message.rstrip('.')}: mend [smtp], or the server", SETTINGS_S)
-    except ValueError as error:
-        return Sent(Answer.REFUSED, f"it cannot be written as a mail: {error}")
     with suppress(aiosmtplib.SMTPException):
         assert client.protocol is not None  # noqa: S101  # it has just answered
         client.protocol.write(b"QUIT\r\n")
@@ -128,6 +129,11 @@ def _said(refused: aiosmtplib.SMTPResponseException) -> Sent:
     if isinstance(refused, _OF_THE_LETTER) or refused.code == _TOO_BIG:
         return Sent(Answer.REFUSED if for_good else Answer.AGAIN, words)
     return Sent(Answer.AGAIN, words, SETTINGS_S if for_good else None)
+
+
+def _weighed(server: MailServer, post: Post) -> tuple[EmailMessage, int]:
+    message = message_of(server, post)
+    return message, len(message.as_bytes())
 
 
 def message_of(server: MailServer, post: Post) -> EmailMessage:
