@@ -263,7 +263,7 @@ async def test_a_test_that_would_pass_the_budget_is_not_begun(tmp_path: Path) ->
 async def test_a_daemon_that_is_killed_in_a_test_leaves_the_budget_right(tmp_path: Path) -> None:
     """What the test could use at most was counted before anything was sent, and the next daemon counts it still."""
     async with reflector(tmp_path) as ports:
-        path = office(tmp_path, ports, uplink='data_budget = "900 GB/month"', speed='wait = "30s"')
+        path = office(tmp_path, ports, uplink='data_budget = "900000 GB/month"', speed='wait = "30s"')
         path.write_text(
             path.read_text().replace("every 1h jitter 5m", "every 2s").replace("seconds = 1", "seconds = 9")
         )
