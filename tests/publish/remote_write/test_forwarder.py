@@ -61,19 +61,21 @@ async def test_what_fails_for_now_is_sent_again_and_nothing_is_skipped(
 
 
 async def test_what_is_refused_is_left_out_with_a_word(tmp_path: Path) -> None:
-    """Remote write 1.0: 4xx other than 429 must not be tried again. It is counted as well: nothing waits for it."""
+    """Remote write 1.0: 4xx other than 429 must not be tried again. The word is told once; all of it is counted."""
     told, kept = list[str](), list[int]()
     clock = await an_hour(tmp_path / "record", BEGUN * 60 * NS_PER_S)
-    answering = Answering(web.Response(status=400, text="out of bounds at /api/v1/write?key=sesame"), 204)
+    refusals = [web.Response(status=400, text="out of bounds at /api/v1/write?key=sesame") for _ in range(2)]
+    answering = Answering(*refusals, 204)
     async with listening(answering) as url:
         sending = forwarder(tmp_path / "record", clock, Receiver(f"{url}?key=sesame", DAY_NS), told, kept)
         while await sending.step():
             pass
-    assert sending.refused_s == 600
+    assert sending.refused_s == 1200
     (said,) = told
     assert said == (
         f"remote write to {shown(url)}: it refuses 10 minutes: 400 Bad Request 'out of bounds at …'; they are left "
-        "out, unless it had them before; mend what it says, or its settings for old samples"
+        "out, unless it had them before, and so is what it refuses likewise; mend what it says, or its settings for "
+        "old samples"
     )
     bodies = [body for _, body in answering.requests]
     assert len(bodies) == len(set(bodies))

@@ -120,6 +120,7 @@ class Forwarder:
         self._headers = _HEADERS | receiver.authorization
         self._position = source.position
         self._well = True
+        self._refusal: str | None = None
         self.refused_s = 0
 
     def lag_s(self) -> float:
@@ -175,12 +176,15 @@ class Forwarder:
             said, words, asked = await self._post(body)
             if said is Said.NEVER:
                 self.refused_s += (after - first) * 60
-                self._tell(
-                    f"it refuses {after - first} minutes: {words}; they are left "
-                    "out, unless it had them before; mend what it says, or its settings for old samples"
-                )
+                if words != self._refusal:  # a wrong token would else be told each minute for weeks
+                    self._tell(
+                        f"it refuses {after - first} minutes: {words}; they are left out, unless it had them before, "
+                        "and so is what it refuses likewise; mend what it says, or its settings for old samples"
+                    )
+                self._refusal = words
                 return
             if said is Said.DONE:
+                self._refusal = None
                 self._told_well()
                 return
             attempt += 1
