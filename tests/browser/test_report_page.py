@@ -19,6 +19,7 @@ from wanwatch.report.subject import Contract
 from wanwatch.report.values import ResolverFindings
 
 pytestmark = NEEDED
+SUBJECTS = {"usual": SUBJECT, "hi-IN": replace(SUBJECT, locale="hi-IN")}
 
 
 def long_names() -> str:
@@ -45,11 +46,11 @@ def long_names() -> str:
     return render_html(replace(report, site=name, note=name, uplinks=uplinks))
 
 
-@pytest.mark.parametrize("width", [390, 768, 1200])
-@pytest.mark.parametrize("names", ["usual", "long"])
+@pytest.mark.parametrize("width", [320, 390, 700, 1200])
+@pytest.mark.parametrize("names", ["usual", "long", "hi-IN"])
 def test_the_page_is_never_wider_than_its_window(width: int, names: str, tmp_path: Path) -> None:
-    """Nobody has to push the page sideways to read it; wide charts scroll by themselves."""
-    page = render_html(reported()) if names == "usual" else long_names()
+    """Nobody has to push the page sideways to read it, whatever dates look like; wide charts scroll by themselves."""
+    page = long_names() if names == "long" else render_html(reported(SUBJECTS[names]))
     assert_fits(page, width, tmp_path)
 
 

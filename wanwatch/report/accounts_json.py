@@ -1,7 +1,5 @@
 """Accounts as JSON values: how lines, site and people stood, for programs; times in seconds, ratios in [0, 1]."""
 
-from fractions import Fraction
-
 from wanwatch.core.account.allowance import Allowance
 from wanwatch.core.account.standing import Standing
 from wanwatch.core.account.y1540 import Edition, Intervals
@@ -42,8 +40,8 @@ def _standing(found: Standing) -> Json:
         "availability": bounded(found.availability),
         "outages": found.outages,
         "longest_s": found.longest_ns / NS_PER_S,
-        "between_failures_s": _seconds(found.means.between_failures_ns),
-        "to_restoration_s": _seconds(found.means.to_restoration_ns),
+        "between_failures_s": number(found.means.between_failures_ns, NS_PER_S),
+        "to_restoration_s": number(found.means.to_restoration_ns, NS_PER_S),
     }
 
 
@@ -60,15 +58,11 @@ def _intervals(found: Intervals, edition: Edition) -> Json:
 def _allowance(one: Allowance) -> Json:
     return {
         "limit": float(one.limit),
-        "allowed_s": _seconds(one.allowed_ns),
+        "allowed_s": number(one.allowed_ns, NS_PER_S),
         "used_s": one.used_ns / NS_PER_S,
-        "left_s": _seconds(one.left_ns),
+        "left_s": number(one.left_ns, NS_PER_S),
         "burn": [
             {"window_s": window_ns // NS_PER_S, "rate": number(rate)} for window_ns, rate in sorted(one.rates.items())
         ],
         "alarm": "urgent" if any(alarm.urgent for alarm in one.alarms) else "slow" if one.alarms else None,
     }
-
-
-def _seconds(length_ns: Fraction | None) -> float | None:
-    return None if length_ns is None else float(length_ns / NS_PER_S)

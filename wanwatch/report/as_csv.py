@@ -15,8 +15,8 @@ from typing import Any, Final
 from wanwatch.core.event_json import event_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import Event
-from wanwatch.report.as_json import US_PER_S, to_json
-from wanwatch.report.figures_json import number
+from wanwatch.report.as_json import to_json
+from wanwatch.report.figures_json import US_PER_S, number
 from wanwatch.report.values import MonthReport
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")

@@ -7,7 +7,6 @@ Departures:  an infinite figure (a percentile that falls on unanswered probes) i
 import json
 from collections.abc import Iterable
 from fractions import Fraction
-from typing import Final
 
 from wanwatch.core.account.credits import Credit
 from wanwatch.core.account.speed_tests import Speeds
@@ -16,7 +15,7 @@ from wanwatch.core.incident import incident_to_json
 from wanwatch.core.instants import instant_text
 from wanwatch.core.model import NS_PER_S, Event, Json
 from wanwatch.report.accounts_json import accounts_to_json
-from wanwatch.report.figures_json import bounded, number
+from wanwatch.report.figures_json import US_PER_S, bounded, number
 from wanwatch.report.grounds import reason
 from wanwatch.report.pen import Pen
 from wanwatch.report.values import (
@@ -28,8 +27,6 @@ from wanwatch.report.values import (
     Variation,
 )
 from wanwatch.report.verdicts import ClauseResult, Owed, Part, Sum, sums
-
-US_PER_S: Final = 1_000_000
 
 
 def render_json(report: MonthReport) -> str:

@@ -10,9 +10,8 @@ from wanwatch.core.account.period import Period
 from wanwatch.core.databudget import DataUse, Purpose, data_key
 from wanwatch.core.model import MeasurementKind, Span
 from wanwatch.core.ports import Record
+from wanwatch.report.figures_json import US_PER_S, number
 from wanwatch.report.values import Beside, MonthReport, Since, UplinkReport
-
-_US_PER_S: Final = 1e6
 
 
 def beside(record: Record, report: MonthReport) -> dict[str, Beside]:
@@ -54,12 +53,11 @@ def _delay(uplink: UplinkReport, item: Item) -> float | None:
     if one is None:
         return None
     found = {"p50": one.p50_us, "p95": one.p95_us, "p99": one.p99_us}.get(str(item.values.get("statistic")))
-    return None if found is None or found == float("inf") else float(found) / _US_PER_S
+    return number(found, US_PER_S)
 
 
 def _loss(uplink: UplinkReport, item: Item) -> float | None:
-    found = next((one.loss for one in uplink.targets if one.target == item.of), None)
-    return None if found is None else float(found)
+    return number(next((one.loss for one in uplink.targets if one.target == item.of), None))
 
 
 def _speed(way: str, uplink: UplinkReport) -> float | None:

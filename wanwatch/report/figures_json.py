@@ -1,9 +1,12 @@
 """Figures as JSON: exact ratios become floating-point numbers; what is unknown or without an end becomes null."""
 
 import math
+from typing import Final
 
 from wanwatch.core.account.figures import Bounded, Figure
 from wanwatch.core.model import Json
+
+US_PER_S: Final = 1_000_000
 
 
 def bounded(found: Bounded) -> Json:
