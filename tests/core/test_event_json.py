@@ -1,12 +1,9 @@
 """Events as JSON objects."""
 
-import json
 from dataclasses import replace
 
-import pytest
-
-from wanwatch.core.event_json import FIELDS, EventJsonError, event_from_json, event_to_json
-from wanwatch.core.model import Bounds, Domain, Event, EventKind, Json
+from wanwatch.core.event_json import FIELDS, event_to_json
+from wanwatch.core.model import Bounds, Domain, Event, EventKind
 
 START = 1_793_700_000_000_000_000
 OUTAGE = Event(
@@ -46,41 +43,8 @@ def test_an_event_has_exactly_the_published_fields() -> None:
     assert tuple(event_to_json(OUTAGE)) == FIELDS
 
 
-@pytest.mark.parametrize(
-    "event",
-    [
-        OUTAGE,
-        replace(OUTAGE, end=None, domain=None, uplink=None, interruption_s=None),
-        replace(OUTAGE, kind=EventKind.FAILOVER, from_uplink="fibre", to_uplink="copper", planned=True, drill=True),
-    ],
-)
-def test_an_event_comes_back_from_its_json(event: Event) -> None:
-    """Through text too."""
-    assert event_from_json(json.loads(json.dumps(event_to_json(event)))) == event
-
-
-@pytest.mark.parametrize(
-    ("field", "value", "told"),
-    [
-        ("kind", "earthquake", "event field 'kind': 'earthquake': 'earthquake' is not a valid EventKind"),
-        ("start", 5, "event field 'start': 5: not a str"),
-        ("end_latest", "soon", "event field 'end_latest': 'soon': instant 'soon': not a date"),
-        ("planned", 1, "event field 'planned': 1: not a bool"),
-        ("interruption_s", True, "event field 'interruption_s': True: not a number of seconds"),
-        ("severity", "high", "event field 'severity': 'high': unknown field"),
-        ("detail", [], "event field 'detail': []: not a dict"),
-    ],
-)
-def test_a_field_that_holds_what_it_cannot_is_named(field: str, value: Json, told: str) -> None:
-    """The field, the value and the reason."""
-    with pytest.raises(EventJsonError) as caught:
-        event_from_json(event_to_json(OUTAGE) | {field: value})
-    assert str(caught.value).startswith(told)
-
-
-def test_a_missing_field_is_named() -> None:
-    """Null is written, not left out."""
-    given = event_to_json(OUTAGE)
-    del given["drill"]
-    with pytest.raises(EventJsonError, match=r"event field 'drill': None: missing"):
-        event_from_json(given)
+def test_what_an_event_does_not_have_is_null() -> None:
+    """Null is written, not left out, so that every event has every field."""
+    told = event_to_json(replace(OUTAGE, end=None, domain=None, uplink=None, interruption_s=None))
+    absent = ("end", "end_earliest", "end_latest", "domain", "uplink", "from", "to", "interruption_s")
+    assert {name for name, value in told.items() if value is None} == set(absent)

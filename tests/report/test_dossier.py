@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from tests.fakes.month import BEFORE, DURING, EVENTS, PERIOD, SITE, SUBJECT, WATCHED, at, event, record, rung
 from tests.fakes.record import FakeRecord
-from wanwatch.core.event_json import event_from_json
+from wanwatch.core.event_json import event_to_json
 from wanwatch.core.model import NS_PER_S, Bounds, Domain, Event, EventKind, Json, Kind, Role, Series, Span
 from wanwatch.core.ports import MARK_LOST
 from wanwatch.core.traced import TracedRoute
@@ -350,7 +350,7 @@ def test_the_table_of_probes_has_every_probe_once() -> None:
 def test_the_json_holds_the_event_the_circuit_and_the_probes() -> None:
     """The event as `wanwatch events --json` has it, and the same probes as the table."""
     found = json.loads(render_json(made()))
-    assert event_from_json(found["event"]) == made().outage
+    assert found["event"] == event_to_json(made().outage)
     assert (found["provider"], found["reference"]) == ("Example Fibre", "EX-0001")
     assert (found["lasted_s"], found["lasted_least_s"], found["lasted_most_s"]) == (1864, 1863.8, 1864.8)
     near = next(one for one in found["series"] if (one["uplink"], one["target"]) == ("fibre", "near"))

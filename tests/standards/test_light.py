@@ -17,7 +17,6 @@ from wanwatch.core.account.light import (
     Level,
     Losses,
     budget,
-    milliwatts,
     splitting_db,
 )
 
@@ -92,12 +91,6 @@ def test_too_little_loss_wants_an_attenuator() -> None:
 def test_an_ideal_splitter_only_shares_the_light_out(ways: int, expected_db: float) -> None:
     """Ten times the decimal logarithm of the ways."""
     assert splitting_db(ways) == pytest.approx(expected_db, abs=5e-5)
-
-
-@pytest.mark.parametrize(("level_dbm", "expected_mw"), [(0, 1), (3, 1.99526), (-27, 0.00199526)])
-def test_a_level_is_decibels_over_a_milliwatt(level_dbm: float, expected_mw: float) -> None:
-    """The definition of dBm."""
-    assert milliwatts(level_dbm) == pytest.approx(expected_mw, rel=5e-6)
 
 
 def test_the_bend_radii_are_the_recommendations() -> None:

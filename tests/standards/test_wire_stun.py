@@ -19,7 +19,6 @@ RESPONSE_6 = bytes.fromhex(
     "bed2b9d900080014a382954e4be67bf11784c97c8292c275bfe3ed4180280004c8fb0b4c"
 )
 TRANSACTION = bytes.fromhex("b7e7a701bc34d686fa87dfae")
-PASSWORD = b"VOkJxbRl1RmTxUk/WvJxBt"
 SOFTWARE, USERNAME, MAPPED_ADDRESS = 0x8022, 0x0006, 0x0001
 
 
@@ -31,13 +30,11 @@ def parsed(packet: bytes) -> Message:
 
 
 @pytest.mark.parametrize("packet", [REQUEST, RESPONSE_4, RESPONSE_6])
-def test_the_sample_messages_have_the_right_fingerprint_and_integrity(packet: bytes) -> None:
-    """RFC 5769 sections 2.1 to 2.3: short-term password, fingerprints e57a3bcf, c07d4c96, c8fb0b4c."""
+def test_the_sample_messages_have_the_right_fingerprint(packet: bytes) -> None:
+    """RFC 5769 sections 2.1 to 2.3: fingerprints e57a3bcf, c07d4c96, c8fb0b4c."""
     message = parsed(packet)
     assert message.transaction == TRANSACTION
     assert message.fingerprint
-    assert stun.integrity_holds(packet, PASSWORD)
-    assert not stun.integrity_holds(packet, PASSWORD + b"x")
 
 
 def test_the_sample_request_names_its_user() -> None:

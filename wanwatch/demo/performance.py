@@ -143,6 +143,8 @@ class _Performance:
             self._terminal.line(f"  {self._terminal.paint(line, Tone.BAD if row.fault else Tone.PLAIN)}")
             if row.fault:
                 self._terminal.line(f"    {self._terminal.paint(row.fault, Tone.BAD)}")
+        if not agrees:
+            self._terminal.line("  If this machine was busy, answers came too late: try again while it is not.")
         return agrees
 
     async def _report(self, path: Path, *, history: bool) -> bool:

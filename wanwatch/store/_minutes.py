@@ -31,7 +31,6 @@ _SUMS: Final = (
     f"SELECT key & {SERIES_MASK} AS series, sum((sent > 0) << ((key >> {SERIES_BITS}) % 60)),"
     f" sum(sent - refused), sum(lost + late + malformed), sum(refused) {_OF_SERIES} GROUP BY series ORDER BY series"
 )
-_ENDS: Final = "SELECT (SELECT min(key) FROM minute), (SELECT max(key) FROM minute)"
 _MINUTES_AN_HOUR: Final = 60
 
 

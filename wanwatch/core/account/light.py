@@ -173,8 +173,3 @@ def _arrival(ends: Ends, most_db: float, usual_db: float) -> Arrival:
 def splitting_db(ways: int) -> float:
     """Return what an ideal splitter of so many ways loses: the light is merely shared out."""
     return 10 * log10(ways)
-
-
-def milliwatts(level_dbm: float) -> float:
-    """Return a level in milliwatts."""
-    return float(10 ** (level_dbm / 10))

@@ -127,34 +127,3 @@ def refusal(version: int, kind: int, code: int) -> Cause | None:
             return Cause.TTL_EXCEEDED
         case _:
             return None
-
-
-class Quoted(NamedTuple):
-    """An ICMP error, and the beginning of the packet that it is about.
-
-    Attributes:
-        cause: What the error says.
-        protocol: The protocol number of the quoted packet: 1 ICMP, 17 UDP, 58 ICMPv6.
-        original: The quoted packet behind its IP header; 8 octets at least in IPv4 (RFC 792), often more.
-    """
-
-    cause: Cause
-    protocol: int
-    original: bytes
-
-
-def parse_error(version: int, packet: bytes) -> Quoted | Malformed:
-    """Read an ICMP error of IP *version* 4 or 6 that begins at its ICMP header."""
-    if len(packet) < HEADER_BYTES:
-        return Malformed("shorter than an ICMP header")
-    cause = refusal(version, packet[0], packet[1])
-    if cause is None:
-        return Malformed("not an ICMP error")
-    inner = packet[HEADER_BYTES:]
-    if version == 6:  # noqa: PLR2004 - the number is the protocol's name
-        # Extension headers are not walked: our probes carry none.
-        return Quoted(cause, inner[6], inner[40:]) if len(inner) >= 40 else Malformed("quotes too little")  # noqa: PLR2004 - RFC 8200 section 3
-    original = strip_ipv4(inner)
-    if isinstance(original, Malformed):
-        return Malformed("quotes too little")
-    return Quoted(cause, inner[9], original)

@@ -6,7 +6,6 @@ Departures:  messages that are not Binding are Malformed; credentials are checke
              a FINGERPRINT only where there is room for it.
 """
 
-import hmac
 import struct
 import zlib
 from collections.abc import Sequence
@@ -124,19 +123,6 @@ def parse(packet: bytes) -> Message | Malformed:
     if isinstance(attributes, Malformed):
         return attributes
     return _message(kind, transaction, attributes)
-
-
-def integrity_holds(packet: bytes, key: bytes) -> bool:
-    """Tell whether the MESSAGE-INTEGRITY of *packet* was made with *key*; False where it has none."""
-    at = HEADER_BYTES
-    while at + 4 <= len(packet):
-        kind, length = struct.unpack_from("!HH", packet, at)
-        if kind == _MESSAGE_INTEGRITY:
-            # The hash covers a header whose length ends with this attribute, whatever follows it.
-            head = packet[:2] + struct.pack("!H", at + 4 + _INTEGRITY_BYTES - HEADER_BYTES) + packet[4:at]
-            return hmac.compare_digest(packet[at + 4 : at + 4 + length], hmac.digest(key, head, "sha1"))
-        at += 4 + (length + 3 & ~3)
-    return False
 
 
 def _attributes(packet: bytes) -> tuple[tuple[int, bytes], ...] | Malformed:
