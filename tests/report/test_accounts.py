@@ -75,6 +75,8 @@ def test_by_intervals_the_month_is_reckoned_over_stored_minutes(report: MonthRep
     for block in blocks():
         if block.series in {SERIES["fibre", "near"], SERIES["fibre", "far"]}:
             seen[block.minute] = seen.get(block.minute, False) or Fraction(block.lost, block.sent) <= edition.c1
+    page = render_html(reported(replace(SUBJECT, y1540=replace(edition, c1=Fraction("0.125")))))
+    assert "intervals of 1 min lost more than 12.50%." in page
     expected = Intervals(sum(seen.values()), len(seen) - sum(seen.values()))
     assert found == expected
     assert expected.available + expected.unavailable == 745 * 60 - Truth().unobserved_s // 60
