@@ -82,3 +82,16 @@ def test_a_list_without_reports_says_so(tmp_path: Path) -> None:
     file.write_text(text, "utf-8")
     ended = CliRunner().invoke(main, ["report", "--list", "--config", str(file)])
     assert (ended.exit_code, ended.output) == (0, "no reports\n")
+
+
+@pytest.mark.parametrize("words", [["one-line.toml"], ["--config", "one-line.toml"]])
+def test_check_takes_the_file_as_other_commands_do(words: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its own errors tell people to name it with --config."""
+    monkeypatch.chdir(ROOT / "examples")
+    assert CliRunner().invoke(main, ["check", *words]).output.startswith("one-line.toml: fit to use")
+
+
+def test_a_file_that_is_named_twice_is_a_mistake() -> None:
+    """Nobody could tell which one was meant."""
+    ended = CliRunner().invoke(main, ["check", "a.toml", "--config", "b.toml"])
+    assert (ended.exit_code, "it is named twice; leave FILE or --config out" in ended.output) == (2, True)

@@ -20,7 +20,15 @@ from wanwatch.cli_calc import calc
 from wanwatch.cli_drill import drill
 from wanwatch.cli_evidence import dossier, plan, replay
 from wanwatch.cli_notices import notices
-from wanwatch.cli_parts import COULD_NOT_MEASURE, FILE, NOT_AS_IT_SHOULD_BE, Commands, config_option, tells_errors
+from wanwatch.cli_parts import (
+    COULD_NOT_MEASURE,
+    FILE,
+    NOT_AS_IT_SHOULD_BE,
+    Commands,
+    config_argument,
+    config_option,
+    tells_errors,
+)
 from wanwatch.cli_password import password
 from wanwatch.cli_report import report
 from wanwatch.cli_speed import speed
@@ -30,7 +38,6 @@ if TYPE_CHECKING:
     from wanwatch.config import Config
 
 _PORT = click.IntRange(0, 65_535)  # 0: any that is free
-_config_argument = click.argument("config_path", type=FILE, required=False, default=None, metavar="[FILE]")
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -62,7 +69,7 @@ def init(out: Path | None) -> None:
 
 
 @main.command()
-@_config_argument
+@config_argument
 @click.option("--live", is_flag=True, help="Prove now that each pin leaves by its own line, and show what it shows.")
 @click.option("--pppoe", metavar="INTERFACE", default=None, help="Only ask who offers PPPoE there; take no offer.")
 @click.option("--dhcp", metavar="INTERFACE", default=None, help="Only ask who offers addresses there; take no offer.")
@@ -136,7 +143,7 @@ def schema() -> None:
 
 
 @main.command()
-@_config_argument
+@config_argument
 @tells_errors
 def run(config_path: Path | None) -> None:
     """Watch the lines until stopped. SIGHUP reads the configuration again, SIGTERM stops."""

@@ -25,6 +25,22 @@ config_option = click.option(
     help="Configuration; else $WANWATCH_CONFIG, ./wanwatch.toml, /etc/wanwatch/wanwatch.toml.",
 )  # fmt: skip
 
+
+def config_argument(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Take the configuration as an argument as well as by --config."""
+
+    @click.argument("file", type=FILE, required=False, default=None, metavar="[FILE]")
+    @config_option
+    @wraps(command)
+    def named(*, file: Path | None, config_path: Path | None, **others: Any) -> Any:
+        if file and config_path:
+            text = "it is named twice; leave FILE or --config out"
+            raise click.UsageError(text)
+        return command(config_path=file or config_path, **others)
+
+    return named
+
+
 out_option = click.option("--out", type=FILE, default=None, metavar="FILE", help="Default: standard output.")
 
 paper_option = click.option(

@@ -124,7 +124,7 @@ class SqliteRecord:
 
     def blocks(self, site: str, span: Span, series: Sequence[Series] | None = None) -> Iterator[MinuteBlock]:
         """Yield blocks of the minutes that begin within *span*, by minute, of these *series* (all if None)."""
-        return Minutes(self._db, site, _in_rows(span), series).blocks()
+        yield from Minutes(self._db, site, _in_rows(span), series).blocks()
 
     def raw_from(self, site: str) -> int:
         """Return the instant (Unix nanoseconds) before which no minute has its raw arrays any more; later ones may."""

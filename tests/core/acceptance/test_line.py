@@ -55,7 +55,14 @@ def test_a_shared_address_fails_only_where_one_of_its_own_was_agreed(
 
 def test_an_address_that_nobody_saw_is_not_decided() -> None:
     """No word from outside is no evidence."""
-    assert line.address(replace(SEEN, public=None), Handover(public_address=True)).verdict is OPEN
+    unseen = line.address(replace(SEEN, public=None), Handover(public_address=True))
+    assert (unseen.verdict, unseen.reason) == (OPEN, "Nobody outside told by which address the line is seen.")
+
+
+def test_an_address_that_was_seen_is_not_called_unseen_where_routers_were_not() -> None:
+    """Without the right to trace, only the translation stays open."""
+    open_ = line.address(replace(SEEN, nat=Nat.UNKNOWN, source=None, hops=()), Handover(public_address=True))
+    assert (open_.verdict, open_.reason) == (OPEN, "The first routers, which show who translates it, were not seen.")
 
 
 @pytest.mark.parametrize(

@@ -81,8 +81,10 @@ def _translation(seen: LineSeen, *, agreed: bool | None) -> tuple[Verdict, str, 
     limit, source = "a public address of the line's own", "stated default"
     if agreed is not None:
         source = _AGREED
-    if seen.public is None or seen.nat is Nat.UNKNOWN:
+    if seen.public is None:
         return Verdict.NOT_DECIDED, limit, source, "Nobody outside told by which address the line is seen."
+    if seen.nat is Nat.UNKNOWN:
+        return Verdict.NOT_DECIDED, limit, source, "The first routers, which show who translates it, were not seen."
     if agreed is False:
         return Verdict.PASS, "none was agreed", source, ""
     if seen.nat in _OWN:
