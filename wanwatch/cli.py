@@ -28,6 +28,7 @@ from wanwatch.cli_parts import (
     config_argument,
     config_option,
     tells_errors,
+    terminal_columns,
 )
 from wanwatch.cli_password import password
 from wanwatch.cli_report import report
@@ -219,7 +220,10 @@ def events(
             told, text = [incident_to_json(one) for one in found], incidents_text(found, site.timezone)
         else:
             listed = record.events(site.name, span, wanted)
-            told, text = [event_to_json(event) for event in listed], events_text(listed, site.timezone)
+            told, text = (
+                [event_to_json(event) for event in listed],
+                events_text(listed, site.timezone, terminal_columns()),
+            )
     if as_json:
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:

@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from wanwatch.cli_parts import Commands, config_option, out_option, paper_option, spare_the_terminal, tells_errors
+from wanwatch.cli_parts import (
+    Commands,
+    config_option,
+    out_option,
+    paper_option,
+    spare_the_terminal,
+    tells_errors,
+    terminal_columns,
+)
 from wanwatch.core.model import EventKind, Span
 from wanwatch.core.planned import PlanError, announced
 
@@ -116,7 +124,7 @@ def plan_add(
     if taken := announce(store_path(config), site.name, windows):
         reason = f"{', '.join(taken)} begins then already"
         raise PlanError(_FROM, begins, reason, "take it away first: wanwatch plan remove ID")
-    click.echo(events_text(windows, site.timezone), nl=False)
+    click.echo(events_text(windows, site.timezone, terminal_columns()), nl=False)
 
 
 @plan.command("list")
@@ -137,7 +145,9 @@ def plan_list(*, as_json: bool, config_path: Path | None) -> None:
     if as_json:
         click.echo(json.dumps([event_to_json(window) for window in windows], indent=2, ensure_ascii=False))
     else:
-        click.echo(events_text(windows, config.site.timezone) if windows else "no planned work\n", nl=False)
+        click.echo(
+            events_text(windows, config.site.timezone, terminal_columns()) if windows else "no planned work\n", nl=False
+        )
 
 
 @plan.command("remove")

@@ -1,5 +1,6 @@
 """What all commands share: exit codes, the way to the configuration, and how errors of ours are told."""
 
+import shutil
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -75,6 +76,11 @@ def spare_the_terminal(form: str, out: Path | None, *, binary: bool) -> None:
     if binary and out is None and sys.stdout.isatty():
         text = f"--format {form} is no text; name a file with --out, or lead the output into one"
         raise click.UsageError(text)
+
+
+def terminal_columns() -> int | None:
+    """Return how wide the terminal is that is written to; None where it is a file or a pipe."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def fail(error: WanwatchError, code: int = BAD_USAGE) -> NoReturn:

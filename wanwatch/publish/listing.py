@@ -1,6 +1,7 @@
 """Events and the present state as tables for a terminal."""
 
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,15 +15,27 @@ from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence
 
 
-def events_text(events: Sequence[Event], zone: str) -> str:
-    """List events, a line each, with their instants in the site's zone; says so when there are none."""
+def events_text(events: Sequence[Event], zone: str, columns: int | None = None) -> str:
+    """List events, a line each, with their instants in the site's zone; says so when there are none.
+
+    Where *columns* of a terminal are too few for that, each has a paragraph, with its id at the end all the same.
+    """
     if not events:
         return "no events\n"
     local = ZoneInfo(zone)
     rows = [(_instant(event.start, local), _instant(event.end, local), sentence(event), event.id) for event in events]
     widths = [max(len(row[column]) for row in rows) for column in range(3)]
     lines = ["  ".join(text.ljust(width) for text, width in zip(row, [*widths, 0], strict=True)) for row in rows]
+    if columns is not None and max(map(len, lines)) > columns:
+        lines = [line for row in rows for line in _paragraph(row, columns)]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _paragraph(row: Sequence[str], columns: int) -> Iterator[str]:
+    start, end, says, name = row
+    yield f"{start}  {end}"
+    yield from textwrap.wrap(says, columns, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)
+    yield f"  {name}"
 
 
 def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
