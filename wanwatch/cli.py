@@ -220,10 +220,8 @@ def events(
             told, text = [incident_to_json(one) for one in found], incidents_text(found, site.timezone)
         else:
             listed = record.events(site.name, span, wanted)
-            told, text = (
-                [event_to_json(event) for event in listed],
-                events_text(listed, site.timezone, terminal_columns()),
-            )
+            told = [event_to_json(event) for event in listed]
+            text = events_text(listed, site.timezone, terminal_columns())
     if as_json:
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:

@@ -7,7 +7,7 @@ AT = 1_793_700_000 * NS_PER_S
 """2026-11-03T10:00:00Z."""
 ID = "outage-fibre-20261103T100000.000Z"
 OUTAGE = Event(ID, "harbour-lane", EventKind.OUTAGE, "fibre", Bounds(AT, AT, AT), domain=Domain.PROVIDER)
-LINE = f"2026-11-03 10:00:00+00:00  -  fibre: down in the provider's network, still going on  {ID}"
+LINE = f"2026-11-03 10:00:00+00:00  …  fibre: down in the provider's network, still going on  {ID}"
 
 
 def test_an_event_is_a_line_for_scripts_and_wide_terminals() -> None:
