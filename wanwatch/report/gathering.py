@@ -130,14 +130,9 @@ class _Desk:
         """Hand out the minutes of an hour that was not told by its sums, or of which somebody has to be told more."""
         if hour.hour not in self.summed:
             self._note(hour)
-        wanting = self.summed.get(hour.hour, self.collectors)
         raw = RawHour(hour)
-        bare = [place for place, rtts in enumerate(hour.rtts) if not rtts]
-        told = np.array([hour.minutes, hour.asked, hour.missed, hour.refused], np.int64).T[bare]
-        for collector in wanting:
+        for collector in self.summed.get(hour.hour, self.collectors):
             collector.take(raw)
-            if bare:
-                collector.take_minutes(told[:, 0], told[:, 1:])
 
     def _note(self, hour: HourMinutes) -> None:
         """Note the minutes in which at least one probe left, and their counts."""

@@ -152,25 +152,48 @@ class Collector:
         self._counts += counts[whole].sum(axis=0)
         return hours[partly]
 
-    def take_minutes(self, minutes: Whole, counts: Whole) -> None:
-        """Take minutes without raw samples, of those that lie wholly within the time that counts.
-
-        Args:
-            minutes: Unix seconds // 60 of each.
-            counts: Of each minute how many probes were asked, missed and refused: three columns.
-        """
-        whole, _ = self._within(minutes * _MINUTE_US, _MINUTE_US)
-        self._counts += counts[whole].sum(axis=0)
-
     def take(self, raw: RawHour) -> None:
-        """Take an hour of raw samples."""
+        """Take an hour of a series by its minutes: of those without raw samples, the ones that count wholly."""
+        begun, ended = np.searchsorted(
+            self._edges, [raw.hour.hour * _HOUR_US, (raw.hour.hour + 1) * _HOUR_US - 1], "right"
+        )
+        if begun != ended:
+            self._take_in_part(raw)
+        elif begun % 2:  # as most hours are; its counts are known, and looking each probe up takes ten times as long
+            self._counts += [sum(column) for column in (raw.hour.asked, raw.hour.missed, raw.hour.refused)]
+            if self.want:
+                self._keep(raw, raw.rtts, np.broadcast_to(begun, raw.rtts.shape), slice(None))
+
+    def _take_in_part(self, raw: RawHour) -> None:
+        hour = raw.hour
+        bare = [place for place, rtts in enumerate(hour.rtts) if not rtts]
+        minutes, *counts = np.array([hour.minutes, hour.asked, hour.missed, hour.refused], np.int64)[:, bare]
+        whole, _ = self._within(minutes * _MINUTE_US, _MINUTE_US)
+        self._counts += [column[whole].sum() for column in counts]
+        places = np.searchsorted(self._edges, raw.sent_us, side="right")
+        counted = places % 2 == 1
+        told = raw.rtts[counted]
+        refused, not_sent = (np.count_nonzero(told == mark) for mark in (MARK_REFUSED, MARK_NOT_SENT))
+        lost = np.count_nonzero(told >= RTT_LIMIT) - refused - not_sent
+        self._counts += [len(told) - refused - not_sent, lost, refused]
+        if self.want:
+            self._keep(raw, told, places[counted], counted)
+
+    def _keep(self, raw: RawHour, told: Words, places: Whole, counted: slice | npt.NDArray[np.bool_]) -> None:
+        """Keep what is wanted of the *counted* samples; *places* tells between which edges each was sent."""
+        answered = told[told < RTT_LIMIT]
+        marks = told[told >= RTT_LIMIT] if len(answered) < len(told) else told[:0]
+        sent = marks[marks != MARK_NOT_SENT]
+        if len(answered) + len(sent) == 0:
+            return
         hour = raw.hour.hour
-        begun, ended = np.searchsorted(self._edges, [hour * _HOUR_US, (hour + 1) * _HOUR_US - 1], side="right")
-        if begun == ended:  # no edge lies in most hours, and looking each probe up takes as long as all the rest
-            self._take(raw, begun, slice(None if begun % 2 else 0))
-        else:
-            places = np.searchsorted(self._edges, raw.sent_us, side="right")
-            self._take(raw, places, places % 2 == 1)
+        self._answered.setdefault(hour, []).append(answered)
+        lost = int(np.count_nonzero(sent != MARK_REFUSED))
+        self._lost_in_hour[hour] = self._lost_in_hour.get(hour, 0) + lost
+        if Want.ORDER in self.want:
+            left = told != MARK_NOT_SENT if len(sent) < len(marks) else slice(None)
+            walk = self._walks.setdefault(raw.hour.series, Walk())
+            walk.take(places[left], raw.sent_us[counted][left], told[left])
 
     def _within(self, starts_us: Whole, length_us: int) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
         """Return which stretches of time lie wholly within what counts, and which are cut by an edge of it."""
@@ -178,24 +201,6 @@ class Collector:
             np.searchsorted(self._edges, at, side="right") for at in (starts_us, starts_us + (length_us - 1))
         )
         return (begun == ended) & (begun % 2 == 1), begun != ended
-
-    def _take(self, raw: RawHour, places: Whole, counted: slice | npt.NDArray[np.bool_]) -> None:
-        """Take the samples that are *counted*; *places* tells between which edges each was sent."""
-        told = raw.rtts[counted]
-        answered = told[told < RTT_LIMIT]
-        marks = told[told >= RTT_LIMIT]
-        refused, not_sent = (int(np.count_nonzero(marks == mark)) for mark in (MARK_REFUSED, MARK_NOT_SENT))
-        lost = len(marks) - refused - not_sent
-        if len(told) == not_sent:
-            return
-        self._counts += (len(answered) + lost, lost, refused)
-        if Want.ORDER in self.want:
-            sent = told != MARK_NOT_SENT
-            stretches = np.broadcast_to(places, raw.rtts.shape)[counted][sent]
-            self._walks.setdefault(raw.hour.series, Walk()).take(stretches, raw.sent_us[counted][sent], told[sent])
-        if self.want:
-            self._answered.setdefault(raw.hour.hour, []).append(answered)
-            self._lost_in_hour[raw.hour.hour] = self._lost_in_hour.get(raw.hour.hour, 0) + lost
 
     def done(self, probed: Iterable[range] = ()) -> Probes:
         """Return what was gathered.
