@@ -65,11 +65,13 @@ def gather(
         sums: dict[Series, list[HourSums]] = defaultdict(list)
         for one in record.sums(site, wide, list(desks)):
             sums[one.series].append(one)
-        cut = cut.union(*(desks[series].put_sums(told) for series, told in sums.items()))
+        cut = cut.union(*(desks[of].put_sums(told) for of, told in sums.items()))
     in_two = [Span(run.start * _HOUR_NS, run.stop * _HOUR_NS) for run in _runs(sorted(cut))]
-    for stretch in intersect([*close, *in_two], [span]):
-        for hour in record.minutes(site, stretch, list(desks)):
-            desks[hour.series].put(hour)
+    cutting = [series for series, desk in desks.items() if any(desk.summed.values())]
+    for series, spans in ((list(desks), close), (cutting, in_two)):
+        for stretch in intersect(spans, [span]):
+            for hour in record.minutes(site, stretch, series):
+                desks[hour.series].put(hour)
     return {series: desk.done() for series, desk in desks.items()}
 
 

@@ -72,20 +72,21 @@ def percentile(ranked: Ranked, share: Fraction, *, at_once: int = 0, never: int 
     if count == 0:
         return None
 
-    def delay(rank: int) -> Figure:
+    def delay(rank: int) -> int | float:
         if rank <= at_once:
-            return Fraction(0)
+            return 0
         within = rank - at_once
-        return Fraction(ranked.nth(within)) if within <= ranked.answered else math.inf
+        return ranked.nth(within) if within <= ranked.answered else math.inf
 
-    place = share * (count + 1)
-    rank = math.floor(place)
+    whole = share.denominator  # in whole numbers: a month hour by hour asks thirteen thousand times
+    rank, part = divmod(share.numerator * (count + 1), whole)
     if not 0 < rank < count:
-        return delay(1 if rank < 1 else count)
-    below, above, part = delay(rank), delay(rank + 1), place - rank
-    if part == 0 or below == above:
-        return below
-    return math.inf if above == math.inf else below + part * (above - below)
+        rank, part = (1 if rank < 1 else count), 0
+    below = delay(rank)
+    above = delay(rank + 1) if part else below
+    if isinstance(below, float) or isinstance(above, float):
+        return above
+    return Fraction(below * whole + part * (above - below), whole)
 
 
 def delay_bounds(ranked: Ranked, share: Fraction, missing: int) -> Bounded:
