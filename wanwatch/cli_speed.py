@@ -38,7 +38,6 @@ def speed(
     from wanwatch.clock import RealClock
     from wanwatch.config import find, load
     from wanwatch.config.plan import store_path
-    from wanwatch.core.model import Measurement, MeasurementKind
     from wanwatch.measure.speed import Asked, BusyError, run_speed_test
     from wanwatch.publish.speed import speed_text
     from wanwatch.store import keep_measurement
@@ -49,8 +48,7 @@ def speed(
     )
 
     async def keep(result: "SpeedResult") -> None:
-        measured = Measurement(result.at_unix_ns, uplink, MeasurementKind.SPEED, result.to_json())
-        keep_measurement(store_path(config), result.site, measured)
+        keep_measurement(store_path(config), result.site, result.measurement())
 
     async def test() -> "SpeedResult":
         progress = _progress(config, seconds)

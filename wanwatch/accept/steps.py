@@ -22,8 +22,6 @@ from wanwatch.core.model import (
     NS_PER_S,
     Json,
     Kind,
-    Measurement,
-    MeasurementKind,
     Observation,
     Outcome,
     Question,
@@ -224,8 +222,7 @@ class Steps:
         self._tell((number + half) / self._amount.tests, told)
 
     async def _keep(self, result: SpeedResult) -> None:
-        made = Measurement(result.at_unix_ns, result.uplink, MeasurementKind.SPEED, result.to_json())
-        keep_measurement(store_path(self._config), result.site, made)
+        keep_measurement(store_path(self._config), result.site, result.measurement())
 
     async def _turn(self) -> AbstractContextManager[None]:
         """Take the site's turn: nobody's speed test fills the line that is measured meanwhile."""

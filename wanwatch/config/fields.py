@@ -72,7 +72,8 @@ class _OneOrMany:
         return {"oneOf": [many["items"], many]}
 
 
-def _text_schema(*examples: str) -> WithJsonSchema:
+def text_schema(*examples: str) -> WithJsonSchema:
+    """Describe a value that is written as text."""
     return WithJsonSchema({"type": "string", "examples": list(examples)})
 
 
@@ -287,49 +288,49 @@ Text: TypeAlias = Annotated[str, BeforeValidator(_printable), WithJsonSchema({"t
 UplinkName: TypeAlias = Annotated[
     str, BeforeValidator(_uplink_name), WithJsonSchema({"type": "string", "minLength": 1})
 ]
-Locale: TypeAlias = Annotated[str, BeforeValidator(locales.locale), _text_schema("en-GB", "de-CH")]
-Zone: TypeAlias = Annotated[str, BeforeValidator(_zone), _text_schema("Europe/London")]
-DataDir: TypeAlias = Annotated[Path, BeforeValidator(_data_dir), _text_schema("/var/lib/wanwatch", "./wanwatch-data")]
-Duration: TypeAlias = Annotated[int, BeforeValidator(units.duration), _text_schema("200ms", "5s", "2m", "4h", "30d")]
-Rate: TypeAlias = Annotated[int, BeforeValidator(units.rate), _text_schema("450Mbps")]
-Size: TypeAlias = Annotated[int, BeforeValidator(units.size), _text_schema("5 GB")]
-MonthlySize: TypeAlias = Annotated[int, BeforeValidator(units.monthly_size), _text_schema("2 GB/month")]
-Share: TypeAlias = Annotated[Decimal, BeforeValidator(units.share), _text_schema("99.9%")]
-DayHours: TypeAlias = Annotated[Hours, BeforeValidator(units.hours), _text_schema("20:00-22:00")]
-Every: TypeAlias = Annotated[Schedule, BeforeValidator(units.schedule), _text_schema("every 2h jitter 20m")]
-Fee: TypeAlias = Annotated[Money, BeforeValidator(units.money), _text_schema("120.00 GBP")]
+Locale: TypeAlias = Annotated[str, BeforeValidator(locales.locale), text_schema("en-GB", "de-CH")]
+Zone: TypeAlias = Annotated[str, BeforeValidator(_zone), text_schema("Europe/London")]
+DataDir: TypeAlias = Annotated[Path, BeforeValidator(_data_dir), text_schema("/var/lib/wanwatch", "./wanwatch-data")]
+Duration: TypeAlias = Annotated[int, BeforeValidator(units.duration), text_schema("200ms", "5s", "2m", "4h", "30d")]
+Rate: TypeAlias = Annotated[int, BeforeValidator(units.rate), text_schema("450Mbps")]
+Size: TypeAlias = Annotated[int, BeforeValidator(units.size), text_schema("5 GB")]
+MonthlySize: TypeAlias = Annotated[int, BeforeValidator(units.monthly_size), text_schema("2 GB/month")]
+Share: TypeAlias = Annotated[Decimal, BeforeValidator(units.share), text_schema("99.9%")]
+DayHours: TypeAlias = Annotated[Hours, BeforeValidator(units.hours), text_schema("20:00-22:00")]
+Every: TypeAlias = Annotated[Schedule, BeforeValidator(units.schedule), text_schema("every 2h jitter 20m")]
+Fee: TypeAlias = Annotated[Money, BeforeValidator(units.money), text_schema("120.00 GBP")]
 Day: TypeAlias = Annotated[date, BeforeValidator(_date), WithJsonSchema({"type": "string", "format": "date"})]
-Address: TypeAlias = Annotated[str, BeforeValidator(places.address), _text_schema("192.0.2.1", "2001:db8::1")]
+Address: TypeAlias = Annotated[str, BeforeValidator(places.address), text_schema("192.0.2.1", "2001:db8::1")]
 Sources: TypeAlias = Annotated[
     tuple[str, ...], BeforeValidator(_each(places.address)), _one_or_many_schema("10.20.0.11", "2001:db8:20::11")
 ]
-Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), _text_schema(*RESOLVERS)]
-StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), _text_schema("192.0.2.1", "192.0.2.1:862")]
-TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), _text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
-SnmpPlace: TypeAlias = Annotated[places.Endpoint, _pair(161), _text_schema("10.20.0.1", "10.20.0.1:161")]
-StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), _text_schema("192.0.2.78:3478")]
-Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), _text_schema("eth1")]
+Resolver: TypeAlias = Annotated[str, BeforeValidator(_resolver), text_schema(*RESOLVERS)]
+StampPlace: TypeAlias = Annotated[places.Endpoint, _pair(862), text_schema("192.0.2.1", "192.0.2.1:862")]
+TcpPlace: TypeAlias = Annotated[places.Endpoint, _pair(None), text_schema("192.0.2.1:443", "[2001:db8::1]:443")]
+SnmpPlace: TypeAlias = Annotated[places.Endpoint, _pair(161), text_schema("10.20.0.1", "10.20.0.1:161")]
+StunPlace: TypeAlias = Annotated[places.Endpoint, _pair(3478), text_schema("192.0.2.78:3478")]
+Interface: TypeAlias = Annotated[str, BeforeValidator(places.interface), text_schema("eth1")]
 HttpUrl: TypeAlias = Annotated[
-    str, BeforeValidator(lambda value: places.url(value, "http")), _text_schema("http://www.example.com/")
+    str, BeforeValidator(lambda value: places.url(value, "http")), text_schema("http://www.example.com/")
 ]
 HttpsUrl: TypeAlias = Annotated[
-    str, BeforeValidator(lambda value: places.url(value, "https")), _text_schema("https://www.example.com/")
+    str, BeforeValidator(lambda value: places.url(value, "https")), text_schema("https://www.example.com/")
 ]
 AnyUrl: TypeAlias = Annotated[
-    str, BeforeValidator(lambda value: places.url(value, "http", "https")), _text_schema("http://192.0.2.80/")
+    str, BeforeValidator(lambda value: places.url(value, "http", "https")), text_schema("http://192.0.2.80/")
 ]
-AddressUrl: TypeAlias = Annotated[str, BeforeValidator(_address_url), _text_schema("http://192.0.2.80:9471/address")]
-HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), _text_schema("www.example.com")]
-MailHost: TypeAlias = Annotated[str, BeforeValidator(_mail_host), _text_schema("mail.example.net")]
-NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), _text_schema("mailto:ops@example.net")]
-CaFile: TypeAlias = Annotated[Path, BeforeValidator(_ca_file), _text_schema("/etc/wanwatch/authorities.pem")]
+AddressUrl: TypeAlias = Annotated[str, BeforeValidator(_address_url), text_schema("http://192.0.2.80:9471/address")]
+HostName: TypeAlias = Annotated[str, BeforeValidator(_host_name), text_schema("www.example.com")]
+MailHost: TypeAlias = Annotated[str, BeforeValidator(_mail_host), text_schema("mail.example.net")]
+NoticeTo: TypeAlias = Annotated[str, BeforeValidator(_notice_to), text_schema("mailto:ops@example.net")]
+CaFile: TypeAlias = Annotated[Path, BeforeValidator(_ca_file), text_schema("/etc/wanwatch/authorities.pem")]
 Whole: TypeAlias = Annotated[int, Field(strict=True)]
 Yes: TypeAlias = Annotated[bool, Field(strict=True)]
 
 
 SMTP_PASSWORD: Final = "WANWATCH_SMTP_PASSWORD"  # noqa: S105 - the variable's name, not what it holds
 SPEED_TOKEN: Final = "WANWATCH_SPEED_TOKEN"  # noqa: S105 - likewise
-_FILE_SCHEMA: Final = _text_schema("/etc/wanwatch/secret")
+_FILE_SCHEMA: Final = text_schema("/etc/wanwatch/secret")
 SmtpPassword: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret(SMTP_PASSWORD)), _FILE_SCHEMA]
 AddressToken: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]
 StampKey: TypeAlias = Annotated[SecretStr | None, BeforeValidator(_secret()), _FILE_SCHEMA]

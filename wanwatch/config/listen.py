@@ -3,10 +3,10 @@
 from pathlib import Path
 from typing import Annotated, Final, TypeAlias
 
-from pydantic import BeforeValidator, Field, ValidationInfo, WithJsonSchema
+from pydantic import BeforeValidator, Field, ValidationInfo
 
 from wanwatch.config import places
-from wanwatch.config.fields import Table, around_of, held_text, usually
+from wanwatch.config.fields import Table, around_of, held_text, text_schema, usually
 from wanwatch.config.units import Unfit
 from wanwatch.core.door import Password, PasswordError, TokenError, digest, read_tokens
 
@@ -53,14 +53,10 @@ def _pem(value: object, info: ValidationInfo) -> Path | None:
     return None if value is None else _path(value, info, _READABLE)
 
 
-def _text(example: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "examples": [example]})
-
-
-_Place: TypeAlias = Annotated[places.Endpoint, BeforeValidator(_place), _text("127.0.0.1:9470")]
-_Password: TypeAlias = Annotated[Password | None, BeforeValidator(_password), _text("/etc/wanwatch/password")]
-_Tokens: TypeAlias = Annotated[tuple[bytes, ...], BeforeValidator(_tokens), _text("/etc/wanwatch/tokens")]
-_Pem: TypeAlias = Annotated[Path | None, BeforeValidator(_pem), _text("/etc/wanwatch/certificate.pem")]
+_Place: TypeAlias = Annotated[places.Endpoint, BeforeValidator(_place), text_schema("127.0.0.1:9470")]
+_Password: TypeAlias = Annotated[Password | None, BeforeValidator(_password), text_schema("/etc/wanwatch/password")]
+_Tokens: TypeAlias = Annotated[tuple[bytes, ...], BeforeValidator(_tokens), text_schema("/etc/wanwatch/tokens")]
+_Pem: TypeAlias = Annotated[Path | None, BeforeValidator(_pem), text_schema("/etc/wanwatch/certificate.pem")]
 
 
 class Listen(Table):

@@ -166,7 +166,7 @@ class Speeding:
         except SpeedError as error:
             log.warning("%s: no speed test was made: %s", uplink.name, error)
             return Reason.NO_RECORD
-        await self.keeper.measurement(_measured(result))
+        await self.keeper.measurement(result.measurement())
         self._show(result)
         await self.look()
         log.info("%s: speed test: %s", uplink.name, _says(result))
@@ -195,7 +195,7 @@ class Speeding:
 
     async def _begun(self, result: SpeedResult) -> None:
         """Keep that a test begins, with all the data it may use: a kill from here on finds it counted."""
-        if not await self.keeper.measurement(_measured(result)):
+        if not await self.keeper.measurement(result.measurement()):
             raise _NotKeptError
         await self.look()
         self.metering.turn()
@@ -214,7 +214,7 @@ class Speeding:
             site=self._config.site.name, uplink=uplink.name, at_unix_ns=self.clock.now_unix_ns(), server="", runs=(),
             skipped=reason.value,
         )  # fmt: skip
-        await self.keeper.measurement(_measured(result))
+        await self.keeper.measurement(result.measurement())
         self._show(result)
         self._last[uplink.name] = result.to_json()
 
@@ -222,10 +222,6 @@ class Speeding:
         if any(uplink.name == result.uplink for uplink in self._config.uplinks):  # it may have been taken out meanwhile
             self.metering.show(result.uplink, Purpose.SPEED, result.data_bytes)
             self.metrics.show(result)
-
-
-def _measured(result: SpeedResult) -> Measurement:
-    return Measurement(result.at_unix_ns, result.uplink, MeasurementKind.SPEED, result.to_json())
 
 
 def _tests(config: Config, month: Span) -> list[Measurement]:

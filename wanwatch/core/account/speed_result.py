@@ -8,7 +8,7 @@ from typing import Final
 from wanwatch.core.account.responsiveness import Responsiveness
 from wanwatch.core.account.speed import Goodput, Limit, Signs
 from wanwatch.core.instants import instant_text
-from wanwatch.core.model import Json
+from wanwatch.core.model import Json, Measurement, MeasurementKind
 
 
 class Direction(StrEnum):
@@ -190,6 +190,10 @@ class SpeedResult:
     def run(self, direction: Direction) -> Run | None:
         """Return one direction, None where it was not asked for."""
         return next((run for run in self.runs if run.direction is direction), None)
+
+    def measurement(self) -> Measurement:
+        """Return it as the record keeps it."""
+        return Measurement(self.at_unix_ns, self.uplink, MeasurementKind.SPEED, self.to_json())
 
     def to_json(self) -> dict[str, Json]:
         """Return it as JSON values; each direction under its name, null where it was not asked for."""
