@@ -118,6 +118,22 @@ async def test_a_failure_at_any_statement_changes_nothing_in_the_end(tmp_path: P
         assert len(told) in {0, 2}, told  # 0: it fell on the final checkpoint or the like, and nobody had to know
 
 
+async def test_a_record_that_is_taken_away_is_told_and_another_one_begun(tmp_path: Path) -> None:
+    """An open file can be written after it was moved or deleted; who reads at its place would find nothing of it."""
+    path, clock, told = tmp_path / "wanwatch.sqlite", FakeClock(), list[str]()
+    keeper = make_keeper(path, clock, told)
+    keeper.open()
+    assert await keeper.flush()
+    path.rename(tmp_path / "moved.sqlite")
+    assert await keeper.event(event("outage-1", clock.now_unix_ns())) is False
+    await settled(keeper)
+    await keeper.close()
+    gone = "cannot write: the file that was written is no longer at its place, and what it held is not in another one"
+    assert gone in told[0]
+    with SqliteRecord(path) as record:
+        assert [one.id for one in record.events(SITE)] == ["outage-1"]
+
+
 async def test_a_full_disk_is_told_once_and_writing_resumes_by_itself(tmp_path: Path, disk: Disk) -> None:
     """One sentence when it begins, one when it is over; an event says that it waits, and then it is there."""
     path, clock, told = tmp_path / "wanwatch.sqlite", FakeClock(), list[str]()

@@ -50,6 +50,7 @@ _OURS: Final = (
 )
 _EMPTY_RAW: Final = f"UPDATE minute SET offsets = x'', rtts = x'' WHERE {_OURS}"  # noqa: S608 - as above
 _DELETE_MINUTES: Final = f"DELETE FROM minute WHERE {_OURS}"  # noqa: S608 - as above
+_GONE: Final = "the file that was written is no longer at its place, and what it held is not in another one"
 
 
 class SqliteLedger:
@@ -67,6 +68,7 @@ class SqliteLedger:
     def __init__(self, path: Path, site: str) -> None:
         with _as_write_error():
             self._db = connect(path)
+            self._path, self._file = path, _file_at(path)
         self._series: dict[Series, int] = {}
         try:
             with self._transaction():
@@ -195,9 +197,20 @@ class SqliteLedger:
     def _transaction(self) -> Iterator[None]:
         # After a failure the caller drops the whole connection, which rolls back: a half-dead file is opened afresh.
         with _as_write_error():
+            if _file_at(self._path) != self._file:
+                raise FileNotFoundError(_GONE)
             self._db.execute("BEGIN IMMEDIATE")
             yield
             self._db.execute("COMMIT")
+
+
+def _file_at(path: Path) -> tuple[int, int] | None:
+    """Say which file stands at *path*. One that was moved or deleted can still be written, and nobody would find it."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 @contextmanager
