@@ -157,7 +157,7 @@ async def test_a_full_disk_is_told_once_and_writing_resumes_by_itself(tmp_path: 
             f"store '{path}': cannot write: database or disk is full; probing goes on, every event and up to"
             " 60 minutes of samples wait in memory; free space or make it writable, and writing resumes by itself"
         ),
-        f"store '{path}': writing works again after 45 s; nothing was lost",
+        f"store '{path}': writing works again after 45 s; nothing that waited was lost",
     ]
     with SqliteRecord(path) as record:
         assert len(record.events(SITE)) == 5

@@ -45,7 +45,7 @@ def test_a_disk_that_fills_up_is_told_once_and_loses_nothing_once_freed(folder: 
     """Events and samples of the time in between are in the record, and the run is one alive span."""
     assert told("full", folder) == [
         trouble(folder, FULL),
-        f"store '{folder}/wanwatch.sqlite': writing works again after 5 s; nothing was lost",
+        f"store '{folder}/wanwatch.sqlite': writing works again after 5 s; nothing that waited was lost",
         "kept 4 samples, 20 s: before while while-too after",
     ]
 
@@ -54,7 +54,7 @@ def test_a_read_only_file_system_does_not_stop_a_daemon_from_starting(folder: Pa
     """It watches, tells once, and keeps everything once the file system is writable."""
     assert told("read-only", folder) == [
         trouble(folder, READ_ONLY),
-        f"store '{folder}/wanwatch.sqlite': writing works again after 5 s; nothing was lost",
+        f"store '{folder}/wanwatch.sqlite': writing works again after 5 s; nothing that waited was lost",
         "kept 3 samples, 15 s: before while after",
     ]
 

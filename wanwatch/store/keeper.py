@@ -224,6 +224,6 @@ class SqliteKeeper:
 
     def _tell_well(self) -> None:
         seconds = (self._clock.now_ns() - self._failing_since_ns) // NS_PER_S
-        lost = f"{self._given_up} samples had to be given up" if self._given_up else "nothing was lost"
+        lost = f"{self._given_up} samples had to be given up" if self._given_up else "nothing that waited was lost"
         self._given_up = 0
         self._tell(f"store '{self._path}': writing works again after {seconds} s; {lost}")
