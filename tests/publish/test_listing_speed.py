@@ -35,6 +35,10 @@ def said(*, speed: Any = (), data: Any = (), allowances: Any = ()) -> list[str]:
         ),
         ({"skipped": "drill"}, "fibre: the last speed test, 10 min 00 s ago, was skipped: a drill was going on"),
         ({"unfinished": True}, "fibre: a speed test began 10 min 00 s ago and has not ended"),
+        (
+            {"unfinished": True, "at": "2026-11-03T08:10:00Z"},
+            "fibre: a speed test began 2 h 00 min ago and was broken off",
+        ),
     ],
 )
 def test_status_tells_the_last_test(changed: dict[str, Any], line: str) -> None:
@@ -46,8 +50,8 @@ def test_status_tells_what_a_budget_has_left() -> None:
     """Of uplinks that have one."""
     lines = said(data=[DATA, DATA | {"uplink": "fibre", "budget_bytes": None}, DATA | {"sparing": True}])
     assert lines[-2:] == [
-        "copper: probing has used 1250.0 of 2000 MB this month",
-        "copper: probing has used 1250.0 of 2000 MB this month; it is asked sparingly for the rest of the month",
+        "copper: watching has used 1250.0 of 2000 MB this month",
+        "copper: watching has used 1250.0 of 2000 MB this month; it is asked sparingly for the rest of the month",
     ]
 
 

@@ -1,4 +1,4 @@
-"""What else is known of a line: its acceptance test beside the month, and the data that probing used."""
+"""What else is known of a line: its acceptance test beside the month, and the data that watching used."""
 
 import json
 

@@ -144,7 +144,7 @@ async def test_a_record_is_read_while_it_is_written_and_cannot_write(
 async def test_every_table_carries_a_site_and_the_file_is_a_log(
     sqlite_backend: SqliteBackend, clock: FakeClock
 ) -> None:
-    """A hub is a store with many sites; WAL lets readers and the writer pass; FULL outlives a power cut."""
+    """A store may hold many sites; WAL lets readers and the writer pass; FULL outlives a power cut."""
     keeper = sqlite_backend.keeper(clock)
     keeper.open()
     assert await keeper.flush()

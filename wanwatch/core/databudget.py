@@ -1,4 +1,4 @@
-"""Data budget: what probing has used of a month, and how a budget binds what is to come.
+"""Data budget: what watching has used of a month, and how a budget binds what is to come.
 
 Watching goes before testing. What an uplink may use in a month is first kept for watching it to the month's end, and
 only what is left over is for speed tests, which are spread over the month. Where even watching would pass the budget,

@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from wanwatch.core.account.calendar import local_time
@@ -13,6 +13,9 @@ from wanwatch.core.manners import WORDS, Reason
 from wanwatch.core.model import NS_PER_S, Bounds, Event, Json
 from wanwatch.publish.speed import rate
 from wanwatch.publish.words import sentence
+
+_LONGEST_TEST_S: Final = 3600.0
+"""No speed test takes so long: one that began earlier and has no result was stopped, or the machine was."""
 
 
 def events_text(events: Sequence[Event], zone: str, columns: int | None = None) -> str:
@@ -62,11 +65,13 @@ def status_text(health: Mapping[str, Json], now_unix_s: float) -> str:
 
 def speed_says(test: Mapping[str, Any], now_unix_s: float) -> str:
     """Say when an uplink's speed was last tested, and what came of it."""
-    ago = duration(max(0.0, now_unix_s - instant_from_text(test["at"]) / NS_PER_S))
+    ago_s = max(0.0, now_unix_s - instant_from_text(test["at"]) / NS_PER_S)
+    ago = duration(ago_s)
     if test["skipped"] is not None:
         return f"{test['uplink']}: the last speed test, {ago} ago, was skipped: {WORDS[Reason(test['skipped'])]}"
     if test["unfinished"]:
-        return f"{test['uplink']}: a speed test began {ago} ago and has not ended"
+        came = "has not ended" if ago_s <= _LONGEST_TEST_S else "was broken off"
+        return f"{test['uplink']}: a speed test began {ago} ago and {came}"
     ways = [f"{rate(bps)} {way}" for way in ("down", "up") if (bps := test[f"{way}_bps"]) is not None]
     company = ", beside other traffic" if test.get("down_busy") or test.get("up_busy") else ""
     return f"{test['uplink']}: the last speed test, {ago} ago, gave {' and '.join(ways) or 'nothing'}{company}"
@@ -84,10 +89,10 @@ def allowance_says(allowance: Mapping[str, Any]) -> str:
 
 
 def data_says(data: Mapping[str, Any]) -> str:
-    """Say how much of its data budget an uplink's probing has used."""
+    """Say how much of its data budget watching an uplink has used."""
     used, budget = data["used_bytes"] / 1e6, data["budget_bytes"] / 1e6
     spared = "; it is asked sparingly for the rest of the month" if data["sparing"] else ""
-    return f"{data['uplink']}: probing has used {used:.1f} of {budget:g} MB this month{spared}"
+    return f"{data['uplink']}: watching has used {used:.1f} of {budget:g} MB this month{spared}"
 
 
 def notices_say(health: Mapping[str, Json], now_unix_s: float) -> list[str]:

@@ -1,4 +1,4 @@
-"""Beside: what else is known of a line in a report's time: data that probing used, and its acceptance test."""
+"""Beside: what else is known of a line in a report's time: data that watching used, and its acceptance test."""
 
 from collections.abc import Callable, Iterator, Mapping
 from typing import Final
@@ -29,7 +29,7 @@ def _line(record: Record, report: MonthReport, uplink: UplinkReport) -> Beside:
 
 
 def data_used(record: Record, site: str, of: Period) -> Mapping[str, Mapping[Purpose, int]]:
-    """Return the bytes that probing used of each line; they are counted by the month, and of other times not known."""
+    """Return the bytes that watching used of each line; they are counted by the month, and of other times not known."""
     return DataUse.from_json(record.recall(data_key(of.year, of.month), site)) if of.per is Per.MONTH else {}
 
 

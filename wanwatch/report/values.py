@@ -179,7 +179,7 @@ class Beside:
     """What else is known of a line.
 
     Attributes:
-        data: The bytes that probing used, by purpose; empty where they were not counted.
+        data: The bytes that watching used, by purpose; empty where they were not counted.
         tested_unix_ns: When its first acceptance test that was finished began; None without one.
         since: Its figures beside the report's.
     """
