@@ -14,7 +14,7 @@ settings.register_profile("search", deadline=None)
 settings.register_profile("gate", parent=settings.get_profile("search"), derandomize=True)
 settings.load_profile("gate" if os.environ.get("CI") == "true" else "search")
 
-BESIDE: Final = ("store", "config", "core", "publish", "report", "standards")
+BESIDE: Final = ("store", "config", "core", "report", "standards")
 """Folders of tests that do not care how long a second is: they run beside the others, on what these leave of it all."""
 
 SECOND: Final = ("accept", "browser", "demo", "drill")
@@ -35,7 +35,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Let the lab come last: its stories take all of the machine.
 
     What minds how long a second is may try twice, since a machine may be busy with something else just then. A fault
-    of ours fails both times, and the run's last line counts the second tries.
+    of ours fails both times, and the run's end names the second tries.
     """
     items.sort(key=lambda item: _turn(item.nodeid))
     for item in items:
