@@ -114,6 +114,11 @@ def outcomes(said: list[dict[str, object]], uplink: str) -> list[tuple[object, o
     return [key for key, _ in itertools.groupby(each)]
 
 
+def links(said: list[dict[str, object]], uplink: str) -> list[object]:
+    """Interface, carrier and address each time that an uplink's link was looked at."""
+    return [line["seen"] for line in said if line.get("link") == uplink]
+
+
 PINS = {
     "interface": {"interface": "two"},
     "source": {"sources": ["10.2.0.1", "2001:db8:2::1"]},
@@ -181,17 +186,17 @@ def test_a_line_that_goes_down_and_comes_back_is_asked_again_by_itself(world: En
     probing.until(lambda said: all(("answered", None) in outcomes(said, uplink) for uplink in asked))
     world.script("ip -n here link set two down")
     probing.until(lambda said: any(what == "not-sent" for what, _ in outcomes(said, "interface")))
+    probing.until(lambda said: ["two", False, True] in links(said, "interface"))
     world.script("ip -n here addr del 10.2.0.1/24 dev two")
     probing.until(lambda said: ("not-sent", "no-address") in outcomes(said, "source"))
+    probing.until(lambda said: ["two", False, False] in links(said, "source"))
     world.script("ip -n here link set two up; ip -n here addr add 10.2.0.1/24 dev two" + ROUTES)
     said = probing.end()
     for uplink in asked:
         assert outcomes(said, uplink)[0] == outcomes(said, uplink)[-1] == ("answered", None), uplink
         assert {what for what, _ in outcomes(said, uplink)} <= {"answered", "not-sent", "lost"}, uplink
-    seen = [line["seen"] for line in said if line.get("link") == "interface"]
+    seen = links(said, "interface")
     assert seen[0] == seen[-1] == ["two", True, True]
-    assert ["two", False, True] in seen
-    assert ["two", False, False] in [line["seen"] for line in said if line.get("link") == "source"]
 
 
 def test_an_interface_that_is_made_anew_is_found_again(world: Enclosure, tmp_path: Path) -> None:
