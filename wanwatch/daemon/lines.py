@@ -77,12 +77,12 @@ def _line(uplink: Uplink, trusted: str | None, clock: Clock, count: Callable[[in
     wanted = families(uplink.pin)
 
     async def look_up(host: str) -> Sequence[str]:
-        for way in ways:
+        def asks(way: resolvers.Way) -> None:
             count(look_up_bytes(host, way.resolver, len(wanted)))
-            if found := await resolvers.look_up([way], host, _EACH_RESOLVER_S, wanted):
-                return found
+
+        found = await resolvers.look_up(ways, host, _EACH_RESOLVER_S, wanted, asks)
         # A mail server of the office itself is known to its own resolver only.
-        return await _asks_this_machine(host)
+        return found or await _asks_this_machine(host)
 
     return Line(uplink.name, _opened_by(uplink.pin, count), look_up)
 

@@ -11,7 +11,7 @@ Facts told: rcode (its name), and where a connection is made those of `stream`; 
 import asyncio
 import contextlib
 import socket
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from ipaddress import ip_address
 from typing import Final, TypeAlias
@@ -161,7 +161,13 @@ def _message(wire: bytes) -> Answer:
     return names.parsed(wire) or Finding(Outcome.MALFORMED)
 
 
-async def look_up(ways: Sequence[Way], name: str, each_s: float, families: Sequence[int] = (6, 4)) -> list[str]:
+async def look_up(
+    ways: Sequence[Way],
+    name: str,
+    each_s: float,
+    families: Sequence[int] = (6, 4),
+    asks: Callable[[Way], None] = lambda _: None,
+) -> list[str]:
     """Return addresses of *name* in the order in which to try them: one of each family that it has.
 
     Args:
@@ -169,8 +175,10 @@ async def look_up(ways: Sequence[Way], name: str, each_s: float, families: Seque
         name: A host name.
         each_s: Seconds to wait for each resolver.
         families: Which versions of IP are wanted, the first one first.
+        asks: Called with each resolver before it is asked, once for all families.
     """
     for way in ways:
+        asks(way)
         found = await asyncio.gather(*(_addresses(way, name, family, each_s) for family in families))
         first = [addresses[0] for addresses in found if addresses]
         if first:
